@@ -1,0 +1,1 @@
+"""Pure computation: no files, clock, database or network."""
