@@ -75,8 +75,8 @@ def format_with_uncertainty(value: float, expanded: float, unit: str = "") -> st
 
 def _to_place(number: Decimal, place: int) -> Decimal:
     """Round to a power of ten, whatever the number of figures that leaves."""
-    steps = number.scaleb(-place).to_integral_value(rounding=ROUND_HALF_UP)
-    return Decimal(0).scaleb(place) if steps == 0 else steps.scaleb(place)
+    steps = int(number.scaleb(-place).to_integral_value(rounding=ROUND_HALF_UP))
+    return Decimal(steps).scaleb(place)
 
 
 def _plain(number: Decimal) -> str:

@@ -115,7 +115,7 @@ class Input:
                     "Take at least two readings, or state the uncertainty as known.",
                 )
             )
-        if not 0.0 <= self.inexactness <= 1.5 * self.u:
+        if not 0.0 <= self.inexactness <= 1.5 * abs(self.u):
             faults.append(
                 ReadingError(
                     f"{field}.inexactness",
