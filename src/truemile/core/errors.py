@@ -14,7 +14,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 
 class NavigationError(Exception):
@@ -43,9 +43,13 @@ class NavigationError(Exception):
         """One line for terminal, page and log."""
         return f"{self.field} is {_shown(self.given)}, but {self.allowed}. {self.remedy}"
 
+    def renamed(self, rename: Callable[[str], str]) -> NavigationError:
+        """Return the same error with its field renamed, as where rows are counted otherwise."""
+        return type(self)(rename(self.field), self.given, self.allowed, self.remedy)
+
     def inside(self, prefix: str) -> NavigationError:
         """Return the same error with its field placed under a prefix, ``runs[2]`` say."""
-        return type(self)(f"{prefix}.{self.field}", self.given, self.allowed, self.remedy)
+        return self.renamed(lambda field: f"{prefix}.{field}")
 
 
 class ReadingError(NavigationError, ValueError):
@@ -65,9 +69,9 @@ class ManyFaults(ReadingError):
         """All faults, one a line."""
         return "\n".join(str(fault) for fault in self.faults)
 
-    def inside(self, prefix: str) -> ManyFaults:
-        """Return the same faults with their fields placed under a prefix."""
-        return ManyFaults([fault.inside(prefix) for fault in self.faults])
+    def renamed(self, rename: Callable[[str], str]) -> ManyFaults:
+        """Return the same faults, each with its field renamed."""
+        return ManyFaults([fault.renamed(rename) for fault in self.faults])
 
 
 class NotEnoughReadings(NavigationError):

@@ -1,0 +1,125 @@
+"""One factor, a line or a curve: only as much as several engine speeds support."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from truemile.core.corrections import LogCorrection
+from truemile.core.least_squares import LinearFit, fit
+from truemile.core.log_factor import LogFactor
+
+#: Fall in chi-squared, for one coefficient more, that chance exceeds once in twenty (chi-squared, 1 degree of freedom).
+WORTH_A_COEFFICIENT = 3.841
+#: Budget rows that enter every engine speed alike and so neither average down nor bend the curve.
+COMMON_ROWS = ("length of the course", "crab angle", "crab angle, not noted")
+
+_SHAPES = {(1,): "one factor for all speeds", (0, 1): "a straight line", (0, 1, 2): "a curve"}
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A shape that was tried: its powers of the indicated speed, how ill it fits, and whether it was taken."""
+
+    words: str
+    powers: tuple[int, ...]
+    chi2: float
+    dof: int
+    taken: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FactorCurve:
+    """The correction that the trial gives, and the shapes it was chosen from."""
+
+    correction: LogCorrection
+    words: str
+    candidates: tuple[Candidate, ...]
+
+
+def curve_through(factors: Sequence[LogFactor]) -> FactorCurve:
+    """Return the correction through the factors of one or more engine speeds.
+
+    Parameters
+    ----------
+    factors
+        One an engine speed.
+
+    Notes
+    -----
+    True speed V against indicated L, weighted by what is independent between the speeds. A coefficient more is taken
+    only where it lowers chi-squared by more than chance does once in twenty, and a curve only where it leaves a degree
+    of freedom. What is common to all speeds, the length of the course and the crab, is added afterwards: it scales the
+    whole curve and more speeds do not reduce it (the pattern of JCGM 100 H.3.6).
+    """
+    lowest, highest = min(f.lowest_kn for f in factors), max(f.highest_kn for f in factors)
+    if len(factors) == 1:
+        only = factors[0]
+        correction = LogCorrection((1,), (only.factor,), ((only.u**2,),), only.budget.dof, lowest, highest)
+        return FactorCurve(
+            correction, "one engine speed gives one factor", (Candidate(_SHAPES[1,], (1,), 0.0, 0, True),)
+        )
+    fits = _fits(factors)
+    powers = _choose(fits)
+    chosen = fits[powers]
+    correction = LogCorrection(
+        powers,
+        tuple(float(c) for c in chosen.coefficients),
+        _total_covariance(factors, chosen),
+        min(f.budget.dof for f in factors),
+        lowest,
+        highest,
+    )
+    candidates = tuple(Candidate(_SHAPES[p], p, float(f.chi2), f.dof, p == powers) for p, f in fits.items())
+    return FactorCurve(correction, _because(candidates), candidates)
+
+
+def _fits(factors: Sequence[LogFactor]) -> dict[tuple[int, ...], LinearFit]:
+    indicated = np.asarray([f.mean_indicated_kn for f in factors])
+    true = np.asarray([f.water_kn for f in factors])
+    u = np.asarray([_u_independent(f) * f.mean_indicated_kn for f in factors])
+    shapes: list[tuple[int, ...]] = [(1,), (0, 1)]
+    if len(factors) > 3:
+        shapes.append((0, 1, 2))
+    return {powers: fit(np.column_stack([indicated**p for p in powers]), true, u=u) for powers in shapes}
+
+
+def _choose(fits: dict[tuple[int, ...], LinearFit]) -> tuple[int, ...]:
+    taken: tuple[int, ...] = (1,)
+    for powers, candidate in fits.items():
+        spare = len(powers) - len(taken)
+        if spare > 0 and fits[taken].chi2 - candidate.chi2 > WORTH_A_COEFFICIENT * spare:
+            taken = powers
+    return taken
+
+
+def _because(candidates: Sequence[Candidate]) -> str:
+    taken = next(c for c in candidates if c.taken)
+    tried = [c.words for c in candidates if not c.taken]
+    return (
+        f"{taken.words}: {' and '.join(tried)} would fit no better than chance allows"
+        if len(taken.powers) == 1
+        else (f"{taken.words}: the factor changes with speed by more than chance allows")
+    )
+
+
+def _u_common_relative(factor: LogFactor) -> float:
+    rows = [row for row in factor.budget.rows if row.label in COMMON_ROWS]
+    return math.sqrt(math.fsum(row.contribution**2 for row in rows)) / factor.factor
+
+
+def _u_independent(factor: LogFactor) -> float:
+    common = _u_common_relative(factor) * factor.factor
+    return math.sqrt(max(factor.u**2 - common**2, 1e-12))
+
+
+def _total_covariance(factors: Sequence[LogFactor], chosen: LinearFit) -> tuple[tuple[float, ...], ...]:
+    scale = max(1.0, chosen.chi2 / chosen.dof) if chosen.dof > 0 else 1.0
+    common = max(_u_common_relative(f) for f in factors)
+    theta: NDArray[np.float64] = np.asarray(chosen.coefficients)
+    total = scale * np.asarray(chosen.covariance) + common**2 * np.outer(theta, theta)
+    return tuple(tuple(float(x) for x in row) for row in total)
