@@ -19,7 +19,6 @@ from truemile.core.numbers import DOUBLE_PRIMES, MINUS_SIGNS, SINGLE_PRIMES, THI
 _Axis = Literal["latitude", "longitude"]
 
 _EXAMPLE: Final = "Write it as 47°12.345′N 031°04.120′W."
-_LIMIT_DEG: Final[dict[_Axis, int]] = {"latitude": 90, "longitude": 180}
 _AXIS_OF: Final[dict[str, _Axis]] = {"N": "latitude", "S": "latitude", "E": "longitude", "W": "longitude"}
 _MARKS: Final = ("°", "'", '"')
 _PART_NAMES: Final = ("degrees", "minutes", "seconds")
@@ -121,7 +120,9 @@ def parse_position(text: str, field: str = "position") -> ParsedPosition:
 
     Notes
     -----
-    Strings with sign and no spaces, such as ``+4712.345-03104.120/``, follow ISO 6709.
+    Strings with sign and no spaces, such as ``+4712.345-03104.120/``, follow ISO 6709: the number of digits
+    says whether they are degrees, degrees and minutes, or also seconds. With a letter, ``4712.345N`` is read
+    the same way.
 
     Examples
     --------
@@ -257,7 +258,7 @@ def _split_at_letters(tokens: list[_Token], letters: list[int], text: str, field
 
 
 def _split_without_letters(tokens: list[_Token], text: str, field: str) -> int:
-    """Find where longitude begins: at its sign, after a separator, by its degree mark, or half way."""
+    """Find where longitude begins: at its sign, after a separator, by its degree mark, or at the second of two."""
     numbers = [i for i, token in enumerate(tokens) if token.kind == "number"]
     signs = [i for i, token in enumerate(tokens) if token.kind == "sign"]
     degrees = [i for i, token in enumerate(tokens) if token.text == "°"]
@@ -267,8 +268,8 @@ def _split_without_letters(tokens: list[_Token], text: str, field: str) -> int:
     starts |= {i + 1 for i, token in enumerate(tokens[:-1]) if token.kind == "gap" and i > 0}
     if len(degrees) == 2:
         starts.add(degrees[1] - 1)
-    if not starts and len(numbers) % 2 == 0:
-        starts.add(numbers[len(numbers) // 2])
+    if not starts and len(numbers) == 2:
+        starts.add(numbers[1])
     starts = {i for i in starts if i - 1 not in starts or tokens[i - 1].kind != "sign"}
     if len(starts) != 1:
         _refuse(field, text, "it is not plain where latitude ends and longitude begins")
@@ -279,7 +280,8 @@ def _angle(half: list[_Token], text: str, field: str) -> _Angle:
     """Read one half: sign or letter, then degrees, minutes and seconds."""
     letters = [token.text for token in half if token.kind == "letter"]
     signs = [token.text for token in half if token.kind == "sign"]
-    if len(signs) > 1 or (signs and half[0].kind != "sign" and half[1].kind != "sign"):
+    kinds = [token.kind for token in half]
+    if len(signs) > 1 or (signs and kinds.index("sign") > kinds.index("number")):
         _refuse(field, text, "a sign stands once, before the degrees")
     if letters and signs and not (signs[0] == "+" and letters[0] in "NE"):
         _refuse(
@@ -289,6 +291,8 @@ def _angle(half: list[_Token], text: str, field: str) -> _Angle:
             "Give the sign or the letter and not both.",
         )
     numbers = _numbers_in_order(half, text, field)
+    if letters and len(numbers) == 1:
+        numbers = _unpacked(numbers[0], 2 if letters[0] in "NS" else 3)
     value, unit_deg = _sexagesimal(numbers, text, field)
     negative = signs == ["-"] or (bool(letters) and letters[0] in "SW")
     return _Angle(-value if negative else value, unit_deg, _AXIS_OF[letters[0]] if letters else None)
@@ -329,13 +333,19 @@ def _sexagesimal(numbers: list[str], text: str, field: str) -> tuple[float, floa
     return value, float(f"1e-{decimals}") / MINUTES_PER_DEGREE ** (len(numbers) - 1)
 
 
+def _unpacked(digits: str, degree_digits: int) -> list[str]:
+    """Cut 4712.345 into 47 and 12.345, and 471220.7 into three; leave a number of any other length whole."""
+    whole, point, fraction = digits.partition(".")
+    if len(whole) not in (degree_digits + 2, degree_digits + 4):
+        return [digits]
+    numbers = [whole[:degree_digits], *re.findall("..", whole[degree_digits:])]
+    numbers[-1] += point + fraction
+    return numbers
+
+
 def _iso_angle(sign: str, digits: str, degree_digits: int, text: str, field: str) -> _Angle:
     """Read one half of an ISO 6709 string, whose number of digits says what they are."""
-    whole, point, fraction = digits.partition(".")
-    pairs = re.findall("..", whole[degree_digits:])
-    numbers = [whole[:degree_digits], *pairs]
-    numbers[-1] += point + fraction
-    value, unit_deg = _sexagesimal(numbers, text, field)
+    value, unit_deg = _sexagesimal(_unpacked(digits, degree_digits), text, field)
     return _Angle(-value if sign == "-" else value, unit_deg, None)
 
 
@@ -357,8 +367,7 @@ def _ordered(halves: tuple[_Angle, _Angle], text: str, field: str) -> tuple[_Ang
             "Put latitude first, or write the letters N or S and E or W.",
         )
     latitude, longitude = (second, first) if first.axis == "longitude" else (first, second)
-    for axis, angle in (("latitude", latitude), ("longitude", longitude)):
-        limit = _LIMIT_DEG[axis]  # type: ignore[index]
+    for axis, limit, angle in (("latitude", 90, latitude), ("longitude", 180, longitude)):
         if abs(angle.degrees) > limit:
             _refuse(field, text, f"a {axis} is at most {limit} degrees", f"Check the degrees of {axis}.")
     return latitude, longitude

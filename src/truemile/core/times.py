@@ -15,9 +15,9 @@ _CLOCK_REMEDY: Final = "Write it as 14:32:10 or 1432."
 _LONGEST_RUN = timedelta(hours=12)
 _WESTERNMOST, _EASTERNMOST = timedelta(hours=-12), timedelta(hours=14)
 
-_WITH_COLONS = re.compile(r"(?:(?P<h>[0-9]{1,3}):(?=[0-9]+:))?(?P<m>[0-9]{1,4}):(?P<s>[0-9]{1,2}(?:\.[0-9]{1,9})?)")
+_WITH_COLONS = re.compile(r"(?:(?P<h>[0-9]{1,5}):(?=[0-9]+:))?(?P<m>[0-9]{1,4}):(?P<s>[0-9]{1,2}(?:\.[0-9]{1,9})?)")
 _WITH_UNITS = re.compile(
-    r"(?:(?P<h>[0-9]{1,4}(?:\.[0-9]{1,9})?)\s*(?:h|hrs?|hours?)\.?)?\s*"
+    r"(?:(?P<h>[0-9]{1,5}(?:\.[0-9]{1,9})?)\s*(?:h|hrs?|hours?)\.?)?\s*"
     r"(?:(?P<m>[0-9]{1,5}(?:\.[0-9]{1,9})?)\s*(?:m|mins?|minutes?|'(?!'))\.?)?\s*"
     r"(?:(?P<s>[0-9]{1,7}(?:\.[0-9]{1,9})?)\s*(?:s|secs?|seconds?|\"|'')\.?)?"
 )

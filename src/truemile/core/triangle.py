@@ -39,11 +39,28 @@ class PairMeans:
         Speed through the water.
     along_kn, across_kn
         Stream along the course and across it.
+
+    Raises
+    ------
+    NoSolution
+        If the stream is too strong to make both runs in all three ways.
     """
 
     speed_kn: float
     along_kn: float
     across_kn: float
+
+    def __post_init__(self) -> None:
+        """Refuse a stream that the boat cannot stem."""
+        crab_angle_deg(self.speed_kn, self.across_kn)
+        check_finite("along_kn", self.along_kn)
+        if math.hypot(self.along_kn, self.across_kn) >= self.speed_kn:
+            raise NoSolution(
+                "along_kn",
+                self.along_kn,
+                f"a boat at {self.speed_kn:g} kn makes no way against this stream",
+                "Go faster or wait for a weaker stream.",
+            )
 
     @property
     def heading_held_transits_kn(self) -> float:
@@ -182,7 +199,7 @@ def pair_means_in_stream(speed_kn: float, along_kn: float, across_kn: float) -> 
     Raises
     ------
     NoSolution
-        If the stream is too strong to make both runs in any of the three ways.
+        If the stream is too strong to make both runs in all three ways.
 
     Examples
     --------
@@ -190,15 +207,6 @@ def pair_means_in_stream(speed_kn: float, along_kn: float, across_kn: float) -> 
     >>> round(means.track_held_kn, 3), round(means.heading_held_satellite_kn, 3)
     (4.899, 5.1)
     """
-    crab_angle_deg(speed_kn, across_kn)
-    check_finite("along_kn", along_kn)
-    if math.hypot(along_kn, across_kn) >= speed_kn:
-        raise NoSolution(
-            "along_kn",
-            along_kn,
-            f"a boat at {speed_kn:g} kn makes no way against this stream",
-            "Go faster or wait for a weaker stream.",
-        )
     return PairMeans(speed_kn, along_kn, across_kn)
 
 
