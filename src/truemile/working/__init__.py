@@ -1,0 +1,1 @@
+"""The lines that a navigator writes by hand behind each result."""
