@@ -10,8 +10,8 @@ import GTC
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.reference_cases import case, matches
 
+from tests.reference_cases import case, matches
 from truemile.core.errors import ManyFaults, NoSolution, ReadingError
 from truemile.core.uncertainty import (
     Budget,
@@ -222,7 +222,7 @@ def log_factor_inputs() -> list[Input]:
     runs = range(1, 5)
     return [
         Input("course", given_["course_nm"], given_["u_course_nm"], shared=True),
-        Input("display", 0.0, from_resolution(given_["log_resolution_kn"]), shared=True),
+        Input("display", 0.0, from_resolution(given_["log_resolution_kn"]), shared=True, shape=Shape.RECTANGULAR),
         *(Input(f"time {i}", given_["run_s"][i - 1], given_["u_run_s"], given_["df_run"]) for i in runs),
         *(Input(f"log {i}", given_["log_kn"][i - 1], given_["u_log_type_a_kn"], given_["df_log"]) for i in runs),
         *(
