@@ -168,6 +168,7 @@ def test_a_bearing_is_read_with_its_reference(text: str, bearing: float, referen
     [
         ("", "a number is needed"),
         ("T", "a number is needed"),
+        ("2" * 41, "a bearing has at most 40 characters"),
         ("361°T", "runs from 0 to 360"),
         ("-5", "runs from 0 to 360"),
         ("276°X", "true, magnetic or compass"),

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from truemile.core.errors import ReadingError
 from truemile.core.numbers import (
     check_finite,
+    check_length,
     check_positive,
     check_range,
     decimals_of,
@@ -121,6 +122,13 @@ def test_checks_return_the_value_that_passes() -> None:
     assert check_positive("x", 1e-9) == 1e-9
     assert check_range("x", 90, -90, 90) == 90
     assert check_range("x", -90, -90, 90) == -90
+
+
+def test_an_entry_is_trimmed_and_kept_short() -> None:
+    """Outer spaces do not count; one character too many is refused with the limit."""
+    assert check_length("note", "  abc  ", 3) == "abc"
+    with pytest.raises(ReadingError, match="an entry has at most 3 characters"):
+        check_length("note", "abcd", 3)
 
 
 @pytest.mark.parametrize("value", [0.0, -1.0])

@@ -66,6 +66,8 @@ def test_every_common_form_gives_the_same_place(text: str) -> None:
         ("47,20575 -31,06867", 47.20575, -31.06867),
         ("47,20575; -31,06867", 47.20575, -31.06867),
         ("47.20575° -31.06867°", 47.20575, -31.06867),
+        ("47.20575°31.06867°", 47.20575, 31.06867),
+        ("+47°12.345' 31°4.12'", LATITUDE, -LONGITUDE),
         ("+47.20575-031.06867/", 47.20575, -31.06867),
         ("47.20575 N 31.06867 W", 47.20575, -31.06867),
         ("-33.8 151.2", -33.8, 151.2),
@@ -108,9 +110,19 @@ def test_the_last_digit_typed_gives_the_resolution(text: str, resolution_m: floa
     assert parse_position(text).resolution_m == pytest.approx(resolution_m, rel=1e-12)
 
 
-def test_what_was_understood_keeps_the_digits_typed() -> None:
-    """A position typed finer than a thousandth of a minute is shown as finely."""
-    assert parse_position("47 12.34567 N 31 4.12345 W").understood == "47°12.34567′N 031°04.12345′W"
+@pytest.mark.parametrize(
+    ("typed", "shown"),
+    [
+        ("00 12.34567 N 31 4.12345 W", "00°12.34567′N 031°04.12345′W"),
+        ("00 12.3456 N 31 4.1234 W", "00°12.3456′N 031°04.1234′W"),
+        ("00 12.345678 N 31 4.123456 W", "00°12.345678′N 031°04.123456′W"),
+        ("00 12.3456784 N 31 4.1234564 W", "00°12.345678′N 031°04.123456′W"),
+        ("00 12 N 31 4 W", "00°12.000′N 031°04.000′W"),
+    ],
+)
+def test_what_was_understood_keeps_the_digits_typed(typed: str, shown: str) -> None:
+    """From a thousandth to a millionth of a minute a position is shown as finely as it was typed."""
+    assert parse_position(typed).understood == shown
 
 
 @pytest.mark.parametrize(
@@ -135,6 +147,9 @@ def test_what_was_understood_keeps_the_digits_typed() -> None:
         ("+131.06 +147.2", "a latitude is at most 90 degrees"),
         ("47.2", "not plain where latitude ends"),
         ("-47 12.3 31 4.1", "not plain where latitude ends"),
+        ("47.2 -31.0 -12.0", "not plain where latitude ends"),
+        (", 47.2, 31.0", "not plain where latitude ends"),
+        ("47.2 + -31.0", "not plain where latitude ends"),
         ("47.2, 31.0, 12", "does not say which hemispheres"),
         ("47 12.3 31 4.1", "does not say which hemispheres"),
         ("47,31", "may be decimal commas"),

@@ -67,6 +67,7 @@ def test_an_elapsed_time_is_read_as_written(text: str, seconds: float) -> None:
         ("5:3:4:5", "has minutes and seconds"),
         ("5:345", "has minutes and seconds"),
         ("5'34", "has minutes and seconds"),
+        ("5" * 41, "an elapsed time has at most 40 characters"),
         ("nan s", "has minutes and seconds"),
     ],
 )
@@ -154,6 +155,7 @@ def test_a_clock_time_becomes_an_instant(text: str, offset_h: float, instant: da
         ("932", "has hours and minutes"),
         ("half past two", "has hours and minutes"),
         ("14:32:1", "has hours and minutes"),
+        ("1" + " " * 40 + "Z", "a clock time has at most 40 characters"),
         ("24:00", "a day has 24 hours"),
         ("1460", "a day has 24 hours"),
         ("14:32:60", "a day has 24 hours"),

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple, overload
 
 from truemile.core.errors import NoSolution, NotEnoughReadings, ReadingError
-from truemile.core.numbers import check_finite, parse_number
+from truemile.core.numbers import check_finite, check_length, parse_number
 
 if TYPE_CHECKING:
     import numpy as np
@@ -204,7 +204,8 @@ def parse_bearing(text: str, field: str = "bearing") -> tuple[float, BearingRefe
     >>> parse_bearing("276°T")
     (276.0, 'T')
     """
-    match = _BEARING.fullmatch(text.strip().replace("º", "°").replace("˚", "°").lower())
+    plain = check_length(field, text, what="a bearing")
+    match = _BEARING.fullmatch(plain.replace("º", "°").replace("˚", "°").lower())
     if match is None:
         raise ReadingError(
             field, text, "a bearing is one number of degrees and a letter", "Write it as 276°T, 276°M or 276°C."

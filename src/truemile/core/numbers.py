@@ -10,6 +10,8 @@ from truemile.core.errors import ReadingError
 
 #: Dashes that stand for a minus sign in typed or pasted text.
 MINUS_SIGNS: Final = "\N{MINUS SIGN}\N{EN DASH}\N{FIGURE DASH}\N{FULLWIDTH HYPHEN-MINUS}"
+#: Most characters of one number, time or bearing.
+LONGEST_ENTRY: Final = 40
 #: Characters typed or pasted for the prime of minutes, and for the double prime of seconds.
 SINGLE_PRIMES: Final = (
     "'\N{PRIME}\N{MODIFIER LETTER PRIME}\N{RIGHT SINGLE QUOTATION MARK}\N{LEFT SINGLE QUOTATION MARK}"
@@ -21,7 +23,6 @@ DOUBLE_PRIMES: Final = (
 #: Spaces that group digits in threes and never separate two numbers.
 THIN_SPACES: Final = "\N{NO-BREAK SPACE}\N{THIN SPACE}\N{NARROW NO-BREAK SPACE}\N{FIGURE SPACE}"
 
-_LONGEST = 40
 _PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)")
 _GROUPED_NUMBER = re.compile(rf"[+-]?[0-9]{{1,3}}(?:[{THIN_SPACES}][0-9]{{3}})+(?:[.,][0-9]*)?")
 
@@ -91,6 +92,25 @@ def precision_of(text: str, field: str = "number") -> float:
     return float(f"1e-{decimals_of(text, field)}")
 
 
+def check_length(field: str, text: str, longest: int = LONGEST_ENTRY, what: str = "an entry") -> str:
+    """Return the text without outer spaces if it is short enough to be what was asked for.
+
+    Raises
+    ------
+    ReadingError
+        If it is longer, as a pasted page would be.
+    """
+    trimmed = text.strip()
+    if len(trimmed) > longest:
+        raise ReadingError(
+            field,
+            text,
+            f"{what} has at most {longest} characters",
+            "Enter only what was read.",
+        )
+    return trimmed
+
+
 def check_finite(field: str, value: float) -> float:
     """Return the value if it is an ordinary number.
 
@@ -145,15 +165,11 @@ def _with_unit(value: float, unit: str) -> str:
 
 def _canonical(text: str, field: str) -> str:
     """Return the number with an ASCII sign, a decimal point and no grouping."""
-    trimmed = text.strip()
+    trimmed = check_length(field, text, what="a number")
     for sign in MINUS_SIGNS:
         trimmed = trimmed.replace(sign, "-")
     if not trimmed:
         raise ReadingError(field, text, "a number is needed", "Enter digits, such as 6.47.")
-    if len(trimmed) > _LONGEST:
-        raise ReadingError(
-            field, text, f"a number has at most {_LONGEST} characters", "Enter only the digits that were read."
-        )
     if "," in trimmed and "." in trimmed:
         raise ReadingError(
             field,

@@ -14,7 +14,7 @@ from typing import Final, Literal, NoReturn
 
 from truemile.core.constants import METRES_PER_MINUTE, MINUTES_PER_DEGREE
 from truemile.core.errors import ReadingError
-from truemile.core.numbers import DOUBLE_PRIMES, MINUS_SIGNS, SINGLE_PRIMES, THIN_SPACES, check_range
+from truemile.core.numbers import DOUBLE_PRIMES, MINUS_SIGNS, SINGLE_PRIMES, THIN_SPACES, check_length, check_range
 
 _Axis = Literal["latitude", "longitude"]
 
@@ -177,11 +177,9 @@ def _refuse(field: str, text: str, allowed: str, remedy: str = _EXAMPLE) -> NoRe
 
 def _normalised(text: str, field: str) -> str:
     """Return the text with one spelling for each sign, and with decimal points."""
-    plain = text.strip()
+    plain = check_length(field, text, _LONGEST, "a position")
     if not plain:
         _refuse(field, text, "a position needs a latitude and a longitude")
-    if len(plain) > _LONGEST:
-        _refuse(field, text, f"a position has at most {_LONGEST} characters")
     for spelling, meaning in _SPELLINGS:
         plain = re.sub(spelling, meaning, plain, flags=re.IGNORECASE)
     return _with_points(plain.upper().strip(), text, field)
@@ -265,12 +263,11 @@ def _split_without_letters(tokens: list[_Token], text: str, field: str) -> int:
     if not signs and len(numbers) > 2:
         _refuse(field, text, "it does not say which hemispheres", "Add N or S, and E or W.")
     starts = {i for i in signs if i > 0}
-    starts |= {i + 1 for i, token in enumerate(tokens[:-1]) if token.kind == "gap" and i > 0}
-    if len(degrees) == 2:
+    starts |= {i + 1 for i, token in enumerate(tokens[:-1]) if token.kind == "gap"}
+    if not starts and len(degrees) == 2:
         starts.add(degrees[1] - 1)
     if not starts and len(numbers) == 2:
         starts.add(numbers[1])
-    starts = {i for i in starts if i - 1 not in starts or tokens[i - 1].kind != "sign"}
     if len(starts) != 1:
         _refuse(field, text, "it is not plain where latitude ends and longitude begins")
     return starts.pop()
@@ -381,4 +378,4 @@ def _resolution_m(latitude: _Angle, longitude: _Angle) -> float:
 
 def _decimals_for(resolution_m: float) -> int:
     """Decimals of a minute that keep what was typed: three at least, six at most."""
-    return min(6, max(3, math.ceil(-math.log10(resolution_m / METRES_PER_MINUTE) - 1e-9)))
+    return min(6, max(3, math.ceil(-math.log10(resolution_m / METRES_PER_MINUTE))))

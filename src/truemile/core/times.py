@@ -8,7 +8,7 @@ from typing import Final, NoReturn
 
 from truemile.core.constants import SECONDS_PER_HOUR
 from truemile.core.errors import ReadingError
-from truemile.core.numbers import DOUBLE_PRIMES, MINUS_SIGNS, SINGLE_PRIMES, check_positive
+from truemile.core.numbers import DOUBLE_PRIMES, MINUS_SIGNS, SINGLE_PRIMES, check_length, check_positive
 
 _ELAPSED_REMEDY: Final = "Write it as 5:34 or 5 min 34 s."
 _CLOCK_REMEDY: Final = "Write it as 14:32:10 or 1432."
@@ -54,7 +54,7 @@ def parse_elapsed(text: str, field: str = "elapsed") -> float:
     >>> parse_elapsed("5:34"), parse_elapsed("5 min 34,2 s"), parse_elapsed("334 s")
     (334.0, 334.2, 334.0)
     """
-    plain = _plain(text)
+    plain = _plain(check_length(field, text, what="an elapsed time"))
     if not plain:
         _refuse(field, text, "an elapsed time is needed", _ELAPSED_REMEDY)
     if plain.startswith("-"):
@@ -129,7 +129,7 @@ def parse_clock(text: str, day: date, utc_offset: timedelta = timedelta(0), fiel
         raise ReadingError(
             "utc_offset", str(utc_offset), "ship's time is from 12 h behind UTC to 14 h ahead", "Check its sign."
         )
-    plain = text.strip()
+    plain = check_length(field, text, what="a clock time")
     said_utc = _UTC_SUFFIX.search(plain)
     match = _CLOCK.fullmatch(plain[: said_utc.start()] if said_utc else plain)
     if match is None:
@@ -195,7 +195,7 @@ def _refuse_order(start: datetime, stop: datetime, field: str) -> NoReturn:
 
 def _plain(text: str) -> str:
     """Return the text in lower case with ASCII primes, minus and decimal points."""
-    plain = text.strip().lower().replace(",", ".")
+    plain = text.lower().replace(",", ".")
     plain = re.sub(f"[{MINUS_SIGNS}]", "-", plain)
     plain = re.sub(f"[{DOUBLE_PRIMES}]", '"', plain)
     return re.sub(f"[{SINGLE_PRIMES}]", "'", plain)
