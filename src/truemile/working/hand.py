@@ -17,10 +17,10 @@ from truemile.working.lines import Kind, Line, Section, Working, printed
 from truemile.working.notation import formula_text
 
 _SYMBOL = re.compile(r"[A-Za-z]+(?:_[A-Za-z0-9]+)?")
-#: Lines are brought to the very digits that the program prints; where a value lies so near the middle of two digits
-#: that this would take more digits than so many, one unit of the last digit is let go.
+#: What is shown elsewhere is brought to the very digit; where a value lies so near the middle of two digits that this
+#: would take more digits than so many, one unit of the last digit is let go.
 _MOST_FOR_A_TIE = 4
-_MOST_ROUNDS = 60
+_MOST_ROUNDS = 400
 _MOST_DECIMALS = 11
 
 Carried = dict[str, int]
@@ -45,6 +45,7 @@ class Hand:
     _texts: dict[str, str] = field(default_factory=dict)
     _exact: set[str] = field(default_factory=set)
     _above: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    _formulas: dict[str, str] = field(default_factory=dict)
     _misses: dict[str, str] = field(default_factory=dict)
 
     def section(self, heading: str) -> None:
@@ -89,7 +90,7 @@ class Hand:
         unit: str = "",
         *,
         core: float | None = None,
-        answer: bool = False,
+        kind: Kind = Kind.WORKED,
         plus_minus: str = "",
     ) -> float:
         """Work out a line from the printed numbers above; return the printed number.
@@ -99,9 +100,10 @@ class Hand:
         formula
             In the symbols of the lines above, see `truemile.working.formula`.
         core
-            What the program says, to be met in every printed digit.
-        answer
-            True for a result.
+            What the program says: to be met to one unit of the last printed digit, and in every digit by a line
+            that is also shown elsewhere.
+        kind
+            What the line is for.
 
         Raises
         ------
@@ -123,7 +125,8 @@ class Hand:
                 "formula", formula, "the line must have a finite value", "Check the numbers put into it."
             ) from cause
         places = decimals
-        if abs(float(shown) - value) <= 1e-12 * abs(value) and self._exact.issuperset(above):
+        exact = abs(float(shown) - value) <= 1e-12 * abs(value) and self._exact.issuperset(above)
+        if exact or kind is Kind.ANSWER:
             self._exact.add(symbol)
         else:
             places = self._places(symbol, decimals)
@@ -137,14 +140,14 @@ class Hand:
             float(shown),
             unit,
             places,
-            Kind.ANSWER if answer else Kind.WORKED,
+            kind,
             plus_minus=plus_minus,
             formula_node=node,
             substitution_node=substitution,
         )
-        self._above[symbol] = above
+        self._above[symbol], self._formulas[symbol] = above, formula
         self._write(line)
-        if core is not None and not self._met(line, core):
+        if core is not None and not self._met(line, core, decimals):
             self._misses[symbol] = f"{words}: {line.number_text} by hand, {core:.{places}f} by the program"
         return line.value
 
@@ -155,22 +158,41 @@ class Hand:
         return Working(self.title, sections, tuple(notes), parts, tuple(self._misses))
 
     def wanted(self) -> Carried:
-        """Return how many digits to carry next time, the same as now if nothing more can be done."""
+        """Return how many digits to carry next time, the same as now if nothing more can be done.
+
+        Notes
+        -----
+        Only the first line that is out is looked at, and only what blurs it most gets a digit, so that few digits do.
+        """
         carried = dict(self.carried)
-        for symbol in self._misses:
-            for name in self._above[symbol]:
-                if name not in self._exact and carried.get(name, 0) < _MOST_DECIMALS:
+        for symbol in list(self._misses)[:1]:
+            blurs = {name: self._blur(symbol, name) for name in self._above[symbol] if name not in self._exact}
+            worst = max(blurs.values(), default=0.0)
+            for name, blur in blurs.items():
+                if blur >= 0.7 * worst and self._places_of(name) < _MOST_DECIMALS:
                     carried[name] = self.carried.get(name, 0) + 1
         return carried
+
+    def _blur(self, symbol: str, name: str) -> float:
+        """How far half a unit of the last printed digit of one symbol moves the line of another."""
+        node = parse_formula(self._formulas[symbol])
+        values = {each: float(self._texts[each]) for each in self._above[symbol]}
+        middle = work_out(node, values)
+        return abs(work_out(node, values | {name: values[name] + 0.5 * 10.0 ** -self._places_of(name)}) - middle)
+
+    def _places_of(self, name: str) -> int:
+        return len(self._texts[name].partition(".")[2])
 
     def _places(self, symbol: str, decimals: int) -> int:
         return min(decimals + self.carried.get(symbol, 0), _MOST_DECIMALS)
 
-    def _met(self, line: Line, core: float) -> bool:
-        if printed(core, line.decimals) == printed(line.value, line.decimals):
-            return True
+    def _met(self, line: Line, core: float, decimals: int) -> bool:
+        """Carried digits are a help on the way: they need be right to one unit, the usual ones to the digit."""
+        if abs(line.value - core) > 1.000001 * 10.0**-line.decimals:
+            return False
         longest = max((self.carried.get(name, 0) for name in self._above[line.symbol]), default=_MOST_FOR_A_TIE)
-        return longest >= _MOST_FOR_A_TIE and abs(line.value - core) <= 10.0**-line.decimals
+        strict = line.kind in {Kind.SHOWN, Kind.ANSWER} and longest < _MOST_FOR_A_TIE
+        return not strict or printed(core, decimals) == printed(line.value, decimals)
 
     def _write(self, line: Line) -> None:
         if not _SYMBOL.fullmatch(line.symbol) or line.symbol in self._texts:

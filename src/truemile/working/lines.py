@@ -13,10 +13,11 @@ from truemile.working.notation import number_text, parts, spoken, symbol_text
 
 
 class Kind(StrEnum):
-    """What a line is for."""
+    """What a line is for: a given, a step, a step that tables show too, or the answer."""
 
     GIVEN = "given"
     WORKED = "worked"
+    SHOWN = "shown"
     ANSWER = "answer"
 
 
