@@ -14,7 +14,7 @@ from truemile.core.log_runs import Conditions, Indication, Run, Steering
 from truemile.core.mean_of_means import RunWeights
 from truemile.core.measured_course import MeasuredCourse
 from truemile.core.readings_noise import resolution_uncertainty
-from truemile.core.uncertainty import Budget, Input, evaluate, from_limit, from_resolution
+from truemile.core.uncertainty import Budget, Input, Shape, evaluate, from_limit, from_resolution
 
 #: Crab angle up to which a helm who says "track held" may have steered without noting it (judgement, no source).
 UNNOTED_CRAB_DEG = 10.0
@@ -182,6 +182,7 @@ def _log_inputs(figures: RunFigures) -> list[Input]:
         scatter.u_resolution_kn,
         shared=True,
         unit="kn",
+        shape=Shape.RECTANGULAR,
         advice="Read the distance counter at start and stop: a steady display hides up to half its last digit.",
     )
     return [*readings, display]

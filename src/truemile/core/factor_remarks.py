@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from truemile.core.factor_budget import RunFigures, display_scatter
-from truemile.core.log_runs import Indication, Steering
+from truemile.core.log_runs import Indication, Steering, likely_slip
 from truemile.core.uncertainty import Budget
 
 #: A measured course should be half a mile or more (common practice, no source).
@@ -32,6 +32,9 @@ def remarks_on(figures: RunFigures, *, times_known: bool, budget: Budget) -> tup
         *_stream_remarks(figures, times_known=times_known),
         *_reading_remarks(figures),
     ]
+    slip = likely_slip(budget.value, within=0.03)
+    if slip:
+        found.append(Remark("caution", "unit", f"A factor of {budget.value:.2f} is what a mistaken unit gives.", slip))
     if budget.expanded > 0.05 * budget.value:
         found.append(
             Remark(

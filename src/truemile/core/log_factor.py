@@ -21,7 +21,15 @@ from truemile.core.constants import SECONDS_PER_HOUR
 from truemile.core.errors import NotEnoughReadings
 from truemile.core.factor_budget import RunFigures, factor_and_stream_budgets
 from truemile.core.factor_remarks import Remark, remarks_on
-from truemile.core.log_runs import Conditions, Direction, Indication, Run, Steering, check_runs
+from truemile.core.log_runs import (
+    Conditions,
+    Direction,
+    Indication,
+    Run,
+    Steering,
+    check_factor,
+    check_runs,
+)
 from truemile.core.mean_of_means import RunWeights, run_weights
 from truemile.core.measured_course import MeasuredCourse
 from truemile.core.uncertainty import Budget
@@ -311,6 +319,7 @@ def _estimate(
     mean_ground = _weighted(weights.weights, ground)
     mean_indicated = _weighted(weights.weights, indicated)
     water = mean_ground / crab.cosine
+    check_factor("runs", water, mean_indicated)
     k = water / mean_indicated
     results = tuple(
         RunResult(

@@ -20,6 +20,8 @@ MOST_READINGS = 500
 FASTEST_KN = 60.0
 #: A log that needs a factor outside this range is broken, or a unit was mistaken.
 FACTOR_RANGE = (0.5, 2.0)
+#: One run holds the whole stream as well, so its own factor may lie further out before it is refused.
+RUN_FACTOR_RANGE = (0.25, 4.0)
 #: A distance counter serves only if it shows at least tenths (common practice, no source).
 COARSEST_COUNTER_NM = 0.1
 
@@ -197,7 +199,7 @@ def check_runs(course: MeasuredCourse, runs: Sequence[Run], conditions: Conditio
     NotEnoughReadings
         If there are fewer than two, or all go one way.
     ReadingError
-        If there are too many, the counter is too coarse, or a run's factor is outside 0.5 to 2, with the mistaken
+        If there are too many, the counter is too coarse, or a run's factor is outside 0.25 to 4, with the mistaken
         unit that would explain it.
     """
     _check_count(runs)
@@ -250,41 +252,52 @@ def _check_count(runs: Sequence[Run]) -> None:
 
 
 def _factor_faults(course: MeasuredCourse, number: int, run: Run) -> list[NavigationError]:
-    faults: list[NavigationError] = []
     ground_kn = course.length_nm / run.elapsed_h
+    faults: list[NavigationError] = []
     for indication in sorted(run.indications):
-        factor = ground_kn / run.indicated_kn(indication)
-        if not FACTOR_RANGE[0] <= factor <= FACTOR_RANGE[1]:
-            field = "speed_readings_kn" if indication is Indication.SPEED else "log_stop_nm"
-            faults.append(
-                ReadingError(
-                    f"runs[{number}].{field}",
-                    round(run.indicated_kn(indication), 2),
-                    f"with {ground_kn:.2f} kn over the ground the factor would be {factor:.3g},"
-                    f" outside {FACTOR_RANGE[0]:g} to {FACTOR_RANGE[1]:g}",
-                    _likely_slip(factor),
-                )
-            )
+        field = "speed_readings_kn" if indication is Indication.SPEED else "log_stop_nm"
+        try:
+            check_factor(f"runs[{number}].{field}", ground_kn, run.indicated_kn(indication), RUN_FACTOR_RANGE)
+        except ReadingError as fault:
+            faults.append(fault)
     return faults
 
 
-#: Factors that a mistaken unit produces, with what to say; exact ratios of the units.
+def check_factor(field: str, true_kn: float, indicated_kn: float, allowed: tuple[float, float] = FACTOR_RANGE) -> None:
+    """Refuse a factor that no log in order needs, naming the mistaken unit that would explain it.
+
+    Raises
+    ------
+    ReadingError
+        If true / indicated is outside what is allowed.
+    """
+    factor = true_kn / indicated_kn
+    if not allowed[0] <= factor <= allowed[1]:
+        raise ReadingError(
+            field,
+            round(indicated_kn, 2),
+            f"with {true_kn:.2f} kn run over the course the factor would be {factor:.3g},"
+            f" outside {allowed[0]:g} to {allowed[1]:g}",
+            likely_slip(factor) or "Check the elapsed time, the course and the reading, and whether the log is fouled.",
+        )
+
+
+#: Factors that a mistaken unit produces, with what to say; exact ratios of the units. Statute miles an hour (0.869) are
+#: left out: many a good log needs that factor.
 _SLIPS: tuple[tuple[float, str], ...] = (
-    (60.0, "Was the time typed as hours and minutes? Write it as minutes and seconds, 5m34s."),
-    (1 / 60.0, "Was the time typed as seconds? Write it as minutes and seconds, 5m34s."),
+    (1 / 60.0, "Was the time typed as hours and minutes? Write it as minutes and seconds, 5m34s."),
+    (60.0, "Were the minutes typed as seconds? Write it as minutes and seconds, 5m34s."),
     (1 / 1.852, "Does the log show km/h? Set it to knots, or divide by 1.852."),
-    (1.852 / 1.609344, "Does the log show statute miles an hour? Set it to knots."),
     (3.6 / 1.852, "Does the log show metres a second? Set it to knots, or multiply by 1.944."),
     (10.0, "Is the decimal point of the reading in its place?"),
     (0.1, "Is the decimal point of the reading in its place?"),
 )
 
 
-def _likely_slip(factor: float) -> str:
-    nearest = min(_SLIPS, key=lambda slip: abs(math.log(factor / slip[0])))
-    if abs(math.log(factor / nearest[0])) < 0.25:
-        return nearest[1]
-    return "Check the elapsed time, the course and the reading: a log so far out is fouled or broken."
+def likely_slip(factor: float, *, within: float = 0.6) -> str:
+    """Return what mistaken unit would explain a factor, or "" if none does to within this part of it."""
+    ratio, words = min(_SLIPS, key=lambda slip: abs(math.log(factor / slip[0])))
+    return words if abs(math.log(factor / ratio)) < within else ""
 
 
 def _time_faults(run: Run) -> list[NavigationError]:
