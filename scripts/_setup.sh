@@ -24,7 +24,7 @@ end() { printf '%s (%s s)\n' "$1" "$(($(date +%s) - began))"; }
 # give_up WORDS: closes the step's line with the end of its log and what to do.
 give_up() {
     printf 'failed\n\n'
-    tail -n 15 "$log" >&2
+    grep -v '^WARNING' "$log" | tail -n 12 | cut -c 1-300 >&2
     fail "$1
 (all that was said: $log)"
 }

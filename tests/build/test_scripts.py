@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-TOOLS = ("sh", "cat", "cksum", "date", "dirname", "mkdir", "rm", "tail")
+TOOLS = ("sh", "cat", "cksum", "cut", "date", "dirname", "grep", "mkdir", "rm", "tail")
 
 
 @pytest.fixture
