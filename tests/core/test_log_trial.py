@@ -142,13 +142,15 @@ def test_no_runs_at_all_is_refused() -> None:
 # ---------------------------------------------------------------- what would make it surer
 
 
-def _plain(steering: Steering = Steering.HEADING_HELD, u_length_nm: float = 0.0005) -> TrialResult:
+def _plain(
+    steering: Steering = Steering.HEADING_HELD, u_length_nm: float = 0.0005, uneven_kn: float = 0.05
+) -> TrialResult:
     course = replace(MILE, u_length_nm=u_length_nm)
     runs = [
         Run(d, 600.0, started_at=NOON + timedelta(minutes=14 * i), speed_readings_kn=(6.1,) * 5)
-        for i, d in enumerate((OUT, BACK))
+        for i, d in enumerate((OUT, BACK) * 2)
     ]
-    return analyse_trial(course, runs, Conditions(steering=steering))
+    return analyse_trial(course, runs, Conditions(steering=steering, stream_irregularity_kn=uneven_kn))
 
 
 def test_improvements_come_best_first_and_help() -> None:
@@ -164,7 +166,7 @@ def test_improvements_come_best_first_and_help() -> None:
     [
         (_plain(u_length_nm=0.02), "length of the course"),
         (_plain(Steering.TRACK_HELD), "compass course"),
-        (_plain(), "distance counter"),
+        (_plain(uneven_kn=0.01), "distance counter"),
     ],
     ids=["coarse course", "crab not noted", "steady display"],
 )

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from tests.reference_cases import case, matches
 from truemile.core.errors import NotEnoughReadings, ReadingError
 from truemile.core.mean_of_means import (
+    MOST_GAIN,
     binomial_weights,
     divided_difference_weights,
     leading_residual,
@@ -90,10 +91,13 @@ def test_a_polynomial_stream_of_the_degree_drops_out(
 
 
 def test_runs_that_do_not_alternate_are_fitted_at_a_degree_they_bear() -> None:
-    """Out, out, back, back separates a constant stream; a quadratic one would cost more noise than one double run."""
+    """Out, out, back, back bears a changing stream at a price; three out and one back does not bear a quadratic one."""
     found = run_weights([1, 1, -1, -1], [0, 1, 2, 3])
-    assert found.noise_gain <= 1.0
-    assert found.least_squares
+    assert found.noise_gain == pytest.approx(5**0.5 / 2)
+    lopsided = run_weights([1, 1, 1, -1], [0, 1, 2, 3])
+    assert lopsided.degree < 2
+    assert lopsided.least_squares
+    assert lopsided.noise_gain <= MOST_GAIN
 
 
 def test_one_run_is_no_mean() -> None:

@@ -7,6 +7,7 @@ from statistics import correlation, fmean, stdev
 from typing import Any
 
 import GTC
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -18,6 +19,7 @@ from truemile.core.uncertainty import (
     Input,
     Shape,
     coverage_factor,
+    coverage_factor_with_rectangle,
     evaluate,
     from_limit,
     from_resolution,
@@ -448,3 +450,29 @@ def test_refusals(call: Any, message: Any) -> None:
     """Helpers refuse what cannot be, and say what is allowed."""
     with pytest.raises(ReadingError, match=message):
         call()
+
+
+def test_a_rectangle_alone_has_no_tails() -> None:
+    """K = 0.95 √3 for a rectangle by itself, and Student's t where it has no share (JCGM 100 annex G)."""
+    assert coverage_factor_with_rectangle(1.0, math.inf) == pytest.approx(0.95 * math.sqrt(3))
+    assert coverage_factor_with_rectangle(0.0, 7.0) == pytest.approx(coverage_factor(7.0))
+    with pytest.raises(ReadingError, match=r"share is 1\.5"):
+        coverage_factor_with_rectangle(1.5, 7.0)
+
+
+@pytest.mark.parametrize(("share", "dof"), [(0.6, math.inf), (0.8, 12.0), (0.95, 5.0)])
+def test_a_dominating_rectangle_agrees_with_drawn_values(share: float, dof: float) -> None:
+    """Against the 95 % quantile of two million drawn sums (Monte Carlo with a general-purpose library, numpy)."""
+    rng = np.random.default_rng(7)
+    rest = rng.standard_normal(2_000_000) if math.isinf(dof) else rng.standard_t(dof, 2_000_000)
+    drawn = math.sqrt(3 * share) * rng.uniform(-1, 1, 2_000_000) + math.sqrt(1 - share) * rest
+    assert coverage_factor_with_rectangle(share, dof) == pytest.approx(np.quantile(np.abs(drawn), 0.95), abs=0.004)
+
+
+def test_a_shaped_budget_says_what_dominates() -> None:
+    """Only when asked, and only where one rectangle makes up half the variance."""
+    inputs = [Input("display", 5.0, 0.03, shape=Shape.RECTANGULAR), Input("scatter", 0.0, 0.01)]
+    shaped = evaluate(lambda x: x[0] + x[1], inputs, shaped=True)
+    plain = evaluate(lambda x: x[0] + x[1], inputs)
+    assert (shaped.dominant, plain.dominant) == ("display", "")
+    assert shaped.coverage_factor < plain.coverage_factor == pytest.approx(1.96, abs=0.001)

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from truemile.core.factor_budget import RunFigures, display_scatter
 from truemile.core.log_runs import Indication, Steering, likely_slip
+from truemile.core.mean_of_means import HIGHEST_DEGREE
 from truemile.core.uncertainty import Budget
 
 #: A measured course should be half a mile or more (common practice, no source).
@@ -104,11 +105,12 @@ def _stream_remarks(figures: RunFigures, *, times_known: bool) -> list[Remark]:
         )
     signs = [run.direction.sign for run in figures.runs]
     if any(a == b for a, b in pairwise(signs)):
+        removed = ("constant", "steadily changing", "quadratically changing")[figures.weights.degree]
         found.append(
             Remark(
-                "note",
+                "caution" if figures.weights.degree < min(HIGHEST_DEGREE, len(signs) - 2) else "note",
                 "stream",
-                "The runs did not alternate, so they are fitted by least squares.",
+                f"The runs did not alternate, so no more than a {removed} stream is taken out of them.",
                 "Out and back by turns cancels a changing stream best.",
             )
         )

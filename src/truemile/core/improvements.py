@@ -106,7 +106,7 @@ def _changes(evidence: Evidence, result: TrialResult) -> list[tuple[str, Change]
         found.append((f"Take a course of {2 * evidence.course.length_nm:.1f} nm.", _longer))
     found.append(("Know the length of the course three times better: marks fixed more exactly.", _better_marks))
     found.append((f"Time the runs to ± {evidence.conditions.timing_limit_s / 2:g} s.", _better_timing))
-    found.append(("Run near slack water, with half the unevenness in the stream.", _slacker))
+    found.append(("Run in water with half the unevenness in the stream.", _slacker))
     if evidence.conditions.steering is Steering.TRACK_HELD:
         found.append(("Read the compass course on every run, for a crab angle to 1°.", _better_crab))
     return found

@@ -151,6 +151,9 @@ class Conditions:
         Standard uncertainty, for each run, of the stream's departure from a smooth change.
     stream_irregularity_dof
         How well that is known; 8 means to about a quarter of itself [JCGM100]_ G.4.2.
+    tide_amplitude_kn
+        Greatest rate of the tidal stream along the course; what its change leaves in the mean is allowed for. 0 where
+        there is no tide.
     crab_deg
         Angle between heading and track, without sign; None to take it from the compass courses steered.
     u_crab_deg
@@ -165,8 +168,9 @@ class Conditions:
     timing_limit_s: float = 1.0
     stream_irregularity_kn: float = 0.05
     stream_irregularity_dof: float = 8.0
+    tide_amplitude_kn: float = 1.0
     crab_deg: float | None = None
-    u_crab_deg: float = 3.0
+    u_crab_deg: float = 2.0
     crossing_deg: float = 0.0
 
     def __post_init__(self) -> None:
@@ -184,9 +188,10 @@ _CONDITION_LIMITS: tuple[tuple[str, float, float, str], ...] = (
     ("distance_resolution_nm", 0.0001, 1.0, "Give the last digit of the distance counter, usually 0.01 nm."),
     ("timing_limit_s", 0.01, 60.0, "Give how far the elapsed time may be wrong, usually 1 s."),
     ("stream_irregularity_kn", 0.0, 2.0, "Give the uneven part of the stream, usually 0.05 kn."),
+    ("tide_amplitude_kn", 0.0, 15.0, "Give the greatest rate of the tidal stream there, or 0 where there is no tide."),
     ("stream_irregularity_dof", 1.0, math.inf, "Leave it at 8 if in doubt."),
     ("crab_deg", 0.0, 45.0, "Give the angle between heading and track; above 45° wait for slacker water."),
-    ("u_crab_deg", 0.1, 20.0, "Give how well the angle is known, usually 3°."),
+    ("u_crab_deg", 0.1, 20.0, "Give how well the angle is known, usually 2°."),
     ("crossing_deg", 0.0, 30.0, "Give the angle off the square; above 30° make the run again."),
 )
 

@@ -19,8 +19,8 @@ from truemile.core.errors import NotEnoughReadings, ReadingError
 
 #: A stream changes no faster than quadratically over a trial; higher degrees only cost noise.
 HIGHEST_DEGREE = 2
-#: Weights that gain more noise than this are worth less than one double run: take a lower degree.
-MOST_GAIN = 1.0
+#: Weights that gain more noise than this cost more than they mend: take a lower degree.
+MOST_GAIN = 1.5
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,12 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from truemile.core.coverage import coverage_factor, truncated_dof, welch_satterthwaite
+from truemile.core.coverage import (
+    coverage_factor,
+    coverage_factor_with_rectangle,
+    truncated_dof,
+    welch_satterthwaite,
+)
 from truemile.core.errors import NoSolution, ReadingError, gather
 from truemile.core.plus_minus import format_with_uncertainty, rounded
 from truemile.core.type_b import (
@@ -28,6 +33,7 @@ __all__ = [
     "Input",
     "Shape",
     "coverage_factor",
+    "coverage_factor_with_rectangle",
     "evaluate",
     "format_with_uncertainty",
     "from_expanded",
@@ -38,6 +44,9 @@ __all__ = [
     "truncated_dof",
     "welch_satterthwaite",
 ]
+
+#: A rectangular input with this part of the variance shapes the result, and the t table would overstate it.
+DOMINATES = 0.5
 
 Model = Callable[[Sequence[float]], float]
 Correlations = Mapping[tuple[str, str], float]
@@ -148,7 +157,11 @@ class BudgetRow:
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """A result with its uncertainty and what that is made of, largest part first."""
+    """A result with its uncertainty and what that is made of, largest part first.
+
+    ``dominant`` names the rectangular input that makes up half the variance or more, if there is one: the coverage
+    factor is then that of a rectangle and a Student t together.
+    """
 
     value: float
     u: float
@@ -156,6 +169,7 @@ class Budget:
     coverage_factor: float
     rows: tuple[BudgetRow, ...]
     coverage: float = 0.95
+    dominant: str = ""
 
     @property
     def expanded(self) -> float:
@@ -238,6 +252,7 @@ def evaluate(
     *,
     correlations: Correlations | None = None,
     coverage: float = 0.95,
+    shaped: bool = False,
 ) -> Budget:
     """Work out a result and its uncertainty budget.
 
@@ -251,6 +266,9 @@ def evaluate(
         Correlation coefficients of pairs of labels; pairs not named are independent.
     coverage
         Probability that the expanded uncertainty stands for.
+    shaped
+        True to take the coverage factor of a rectangle and a Student t together where one rectangular input makes up
+        half the variance or more; False for Student's t always, as JCGM 100 annex G has it.
 
     Returns
     -------
@@ -290,7 +308,7 @@ def evaluate(
     pulled = _pulled(signed, links)
     variance = max(math.fsum(part * pull for part, pull in zip(signed, pulled, strict=True)), 0.0)
     dof = _effective_dof(signed, pulled, [item.dof for item in inputs], links)
-    rows = (
+    rows = _by_share(
         BudgetRow(
             label=item.label,
             value=item.value,
@@ -305,14 +323,32 @@ def evaluate(
         )
         for item, slope, part, pull in zip(inputs, slopes, signed, pulled, strict=True)
     )
+    rectangles = {item.label for item in inputs if item.shape is Shape.RECTANGULAR}
+    dominant = next(
+        (r for r in rows[:1] if shaped and r.label in rectangles and r.share >= DOMINATES and not links), None
+    )
     return Budget(
         value=value,
         u=math.sqrt(variance),
         dof=dof,
-        coverage_factor=coverage_factor(dof, coverage),
-        rows=_by_share(rows),
+        coverage_factor=_factor(rows, dominant, dof, coverage),
+        rows=rows,
         coverage=coverage,
+        dominant=dominant.label if dominant else "",
     )
+
+
+def _dominant(rows: Sequence[BudgetRow], inputs: Sequence[Input]) -> BudgetRow | None:
+    rectangles = {item.label for item in inputs if item.shape is Shape.RECTANGULAR}
+    return rows[0] if rows[0].label in rectangles and rows[0].share >= DOMINATES else None
+
+
+def _factor(rows: Sequence[BudgetRow], dominant: BudgetRow | None, dof: float, coverage: float) -> float:
+    if dominant is None:
+        return coverage_factor(dof, coverage)
+    rest = [row for row in rows if row is not dominant]
+    rest_dof = welch_satterthwaite([row.contribution for row in rest], [row.dof for row in rest])
+    return coverage_factor_with_rectangle(min(dominant.share, 1.0), rest_dof, coverage)
 
 
 def _by_share(rows: Iterable[BudgetRow]) -> tuple[BudgetRow, ...]:
