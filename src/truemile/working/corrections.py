@@ -204,7 +204,7 @@ def _write_reading(
 def _write_plus_minus(
     hand: Hand, corrected: Corrected, correction: LogCorrection, step: float, of_curve: float, pulled: str, unit: str
 ) -> None:
-    """u is the root of two squares: the correction's own doubt, and the last digit of the reading."""
+    """The doubt is the root of two squares: the correction's own doubt, and the last digit of the reading."""
     places = max(2, decimals_of(rounded(corrected.value, corrected.expanded)[1]))
     hand.given("u_k", "standard uncertainty from the correction", of_curve, places + 2, unit)
     hand.given("r", "last digit of the reading", step, max(1, _typed(step)), unit)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from truemile.core.angles import wrap_180
 from truemile.core.constants import METRES_PER_NM, WGS84_A_M, WGS84_F
 from truemile.core.measured_course import CourseMark, MeasuredCourse
 from truemile.core.position import Position, format_position
@@ -36,7 +37,7 @@ def metres_per_minute(latitude_deg: float) -> tuple[float, float]:
     Examples
     --------
     >>> [round(each, 1) for each in metres_per_minute(47.2)]
-    [1853.0, 1263.3]
+    [1852.9, 1262.9]
     """
     latitude = math.radians(latitude_deg)
     e2 = WGS84_F * (2.0 - WGS84_F)
@@ -70,7 +71,7 @@ def _write_marks(course: MeasuredCourse, start: CourseMark, end: CourseMark, car
     hand.given("P", "a minute of longitude there", per_longitude, 1, "m", source="WGS 84")
     turn = _turn(first, second)
     hand.line("N", "northing", "(phi_2 - phi_1) * M", 0, "m")
-    hand.line("E", "easting", f"(lam_2 - lam_1{turn}) * P", 0, "m")
+    easting_m = hand.line("E", "easting", f"(lam_2 - lam_1{turn}) * P", 0, "m")
     hand.section("Length and course")
     around = f"{2 * course.u_length_nm:.3f}"
     hand.line(
@@ -83,10 +84,15 @@ def _write_marks(course: MeasuredCourse, start: CourseMark, end: CourseMark, car
         kind=Kind.ANSWER,
         plus_minus=around,
     )
-    hand.line("A", "direction in the middle of the course", "atan2(E, N)", 2, "°")
-    hand.line("h", "half the convergence of the meridians", f"(lam_2 - lam_1{turn}) / 120 * sin({middle:.2f})", 3, "°")
-    whole = " + 360" if _direction(first, second, per_latitude, per_longitude) < 0 else ""
-    true = course.course_true_deg
+    half, direction = _convergence_and_direction(first, second)
+    # A course due south may come out as 180 or as minus 180.
+    straight = abs(direction) if easting_m == 0 else direction
+    leaving = hand.line("A", "direction in the middle of the course", "atan2(E, N)", 2, "°", core=straight)
+    formula = f"(lam_2 - lam_1{turn}) / 120 * sin({middle:.2f})"
+    leaving -= hand.line("h", "half the convergence of the meridians", formula, 3, "°", core=half)
+    whole = " + 360" if leaving < 0 else ""
+    # The two may fall on either side of north.
+    true = leaving % 360.0 + float(wrap_180((course.course_true_deg or 0.0) - leaving))
     hand.line("C", "true course on leaving the first mark", f"A - h{whole}", 1, "°", core=true, kind=Kind.ANSWER)
     return hand
 
@@ -97,8 +103,9 @@ def _turn(first: Position, second: Position) -> str:
     return " - 21600" if apart > 180 else " + 21600" if apart < -180 else ""
 
 
-def _direction(first: Position, second: Position, per_latitude: float, per_longitude: float) -> float:
-    apart = (second.longitude_deg - first.longitude_deg + 540.0) % 360.0 - 180.0
-    half = apart / 2.0 * math.sin(math.radians((first.latitude_deg + second.latitude_deg) / 2.0))
-    north = (second.latitude_deg - first.latitude_deg) * per_latitude
-    return math.degrees(math.atan2(apart * per_longitude, north)) - half
+def _convergence_and_direction(first: Position, second: Position) -> tuple[float, float]:
+    middle = (first.latitude_deg + second.latitude_deg) / 2.0
+    per_latitude, per_longitude = metres_per_minute(middle)
+    apart = float(wrap_180(second.longitude_deg - first.longitude_deg))
+    direction = math.atan2(apart * per_longitude, (second.latitude_deg - first.latitude_deg) * per_latitude)
+    return apart / 2.0 * math.sin(math.radians(middle)), math.degrees(direction)

@@ -10,6 +10,7 @@ import ast
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, NoReturn
 
 from truemile.core.errors import ReadingError
@@ -99,6 +100,7 @@ class Call:
 Node = Number | Symbol | Negative | Sum | Product | Quotient | Power | Call
 
 
+@lru_cache(maxsize=4096)
 def parse_formula(text: str) -> Node:
     """Read a formula.
 

@@ -43,6 +43,7 @@ class Hand:
     _sections: list[tuple[str, list[Line]]] = field(default_factory=list)
     _notes: list[str] = field(default_factory=list)
     _texts: dict[str, str] = field(default_factory=dict)
+    _unrounded: dict[str, float] = field(default_factory=dict)
     _exact: set[str] = field(default_factory=set)
     _above: dict[str, tuple[str, ...]] = field(default_factory=dict)
     _formulas: dict[str, str] = field(default_factory=dict)
@@ -79,6 +80,7 @@ class Hand:
             self._exact.add(symbol)
         line = Line(symbol, words, "", "", float(printed(value, places)), unit, places, Kind.GIVEN, source, plus_minus)
         self._write(line)
+        self._unrounded[symbol] = value
         return line.value
 
     def line(
@@ -100,8 +102,8 @@ class Hand:
         formula
             In the symbols of the lines above, see `truemile.working.formula`.
         core
-            What the program says: to be met to one unit of the last printed digit, and in every digit by a line
-            that is also shown elsewhere.
+            What the program says; None to take the formula without any rounding. It is to be met to one unit of
+            the last printed digit, and in every digit by a line that is also shown elsewhere.
         kind
             What the line is for.
 
@@ -119,6 +121,7 @@ class Hand:
             )
         try:
             value = work_out(node, {name: float(self._texts[name]) for name in above})
+            self._unrounded[symbol] = work_out(node, self._unrounded) if core is None else core
             shown = printed(value, decimals)
         except (ArithmeticError, ValueError) as cause:
             raise ReadingError(
@@ -147,7 +150,8 @@ class Hand:
         )
         self._above[symbol], self._formulas[symbol] = above, formula
         self._write(line)
-        if core is not None and not self._met(line, core, decimals):
+        core = self._unrounded[symbol]
+        if not self._met(line, core, decimals):
             self._misses[symbol] = f"{words}: {line.number_text} by hand, {core:.{places}f} by the program"
         return line.value
 

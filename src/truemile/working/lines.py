@@ -215,7 +215,7 @@ def printed(value: float, decimals: int) -> str:
 
 def with_unit(number: str, unit: str) -> str:
     """Return a number with its unit: a degree sign stands close, everything else apart."""
-    return f"{number}{unit}" if unit.startswith("°") or not unit else f"{number} {unit}"
+    return f"{number}{unit}" if unit[:1] in {"", "°", "′"} else f"{number} {unit}"
 
 
 _SPOKEN_UNITS = {

@@ -142,7 +142,7 @@ def _write_factor(hand: Hand, result: LogFactor) -> None:
     coverage = result.budget.coverage_factor
     hand.given("c", "coverage factor to 95 %", coverage, 2, source=_freedom(result.budget.dof))
     hand.line("U", "uncertainty that is printed", "c * u", places, core=result.expanded, kind=Kind.SHOWN)
-    hand.line("d", "estimate less the mean by hand", "k - k_h", 3)
+    hand.line("d", "estimate less the mean by hand", "k - k_h", min(3, places))
 
 
 def _freedom(dof: float) -> str:
