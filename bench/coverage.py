@@ -100,7 +100,9 @@ SCENARIOS = (
     Scenario("counter 0.1 nm, linear stream", 4, stream_kn=LINEAR, counter=True, counter_digit_nm=0.1),
     Scenario("counter, strong constant stream", 2, stream_kn=(2.2,), counter=True),
     Scenario("track held, stream across, compass", 4, stream_kn=LINEAR, across_kn=1.0, track_held=True),
-    Scenario("track held, across, no compass", 4, stream_kn=LINEAR, across_kn=0.7, track_held=True, compass_noted=False),
+    Scenario(
+        "track held, across, no compass", 4, stream_kn=LINEAR, across_kn=0.7, track_held=True, compass_noted=False
+    ),
     Scenario("heading held, stream across", 4, stream_kn=LINEAR, across_kn=1.0),
     Scenario("no start times, linear stream", 4, stream_kn=LINEAR, start_times=False),
     Scenario("out out back back", 4, stream_kn=LINEAR, order="OOBB"),

@@ -1,0 +1,129 @@
+"""``truemile log force``: the result of a trial put in force, applied by Truemile or set in the log."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import click
+
+from truemile.cli.options import Moment, Number, by_option, json_option, workbook_option
+from truemile.cli.present import as_plain, paragraph, show
+from truemile.cli.workbook_file import open_to_read
+from truemile.core.errors import ReadingError
+
+if TYPE_CHECKING:
+    from truemile.core.log_settings import LogSetting, NewSetting
+    from truemile.core.log_trial import TrialResult
+    from truemile.workbook.views import CorrectionView, TrialView
+
+
+@click.command()
+@click.argument("trial_id", metavar="TRIAL", type=int)
+@click.option(
+    "--as",
+    "how",
+    type=click.Choice(["applied", "setting"]),
+    default="applied",
+    show_default=True,
+    help="Truemile applies it; or you enter a new setting in the log.",
+)
+@click.option(
+    "--entered", type=Number("new_setting"), metavar="VALUE", help="What you entered in the log; the exact one if not."
+)
+@click.option("--try", "only_try", is_flag=True, help="Say what to enter or what would be applied; keep nothing.")
+@click.option("--valid-from", type=Moment("valid_from"), metavar="WHEN", help="First reading it corrects.")
+@click.option("--valid-until", type=Moment("valid_until"), metavar="WHEN", help="Where it ends.")
+@by_option
+@workbook_option
+@json_option
+def force(
+    *,
+    trial_id: int,
+    how: str,
+    entered: float | None,
+    only_try: bool,
+    valid_from: datetime | None,
+    valid_until: datetime | None,
+    author: str | None,
+    workbook_path: str | None,
+    as_json: bool,
+) -> None:
+    """Put the result of trial number TRIAL in force.
+
+    With --as setting: see with --try what to enter in the log, enter it, then put it in force.
+    """
+    from truemile.workbook import log_corrections, log_trials
+
+    with open_to_read(workbook_path) as workbook:
+        view = log_trials.trial(workbook, trial_id)
+        if only_try:
+            result = log_trials.trial_result(workbook, trial_id)
+            new = _new_setting(view, result)
+            data = {"trial_id": trial_id, "factor": result.factor, "expanded": result.expanded, "new_setting": new}
+            show(lambda: data, lambda: _tried(result, new), as_json=as_json, caution=True)
+            return
+        kept = log_corrections.put_in_force(
+            workbook,
+            trial_id,
+            "set" if how == "setting" else "applied",
+            author=author,
+            valid_from=valid_from,
+            valid_until=valid_until,
+            new_setting=_entered(view, entered),
+        )
+    show(lambda: as_plain(kept), lambda: correction_words(kept), as_json=as_json, caution=True)
+
+
+def _entered(view: TrialView, value: float | None) -> LogSetting | None:
+    """Return the setting that was entered, in the convention that stood in the log."""
+    from truemile.core.log_settings import LogSetting
+
+    if value is None:
+        return None
+    if view.setting is None:
+        raise ReadingError(
+            "new_setting",
+            value,
+            "it is not noted what was set in the log during the trial, so a new setting has nothing to stand on",
+            "Note the setting with its date: truemile log setting note --value 1.00 --set-at DATE",
+        )
+    return LogSetting(view.setting.convention, value)
+
+
+def _new_setting(view: TrialView, result: TrialResult) -> NewSetting | None:
+    from truemile.core.log_settings import setting_for
+
+    if view.setting is None:
+        return None
+    return setting_for(result.factor, view.setting, step=view.instrument.setting_step)
+
+
+def _tried(result: TrialResult, new: NewSetting | None) -> str:
+    from truemile.core.plus_minus import format_with_uncertainty
+
+    factor = format_with_uncertainty(result.factor, result.expanded)
+    lines = [f"  Factor {factor} (95 %); by hand {result.hand_factor:.3f}"]
+    if new is None:
+        lines.append(paragraph("What was set in the log during the trial is not noted, so it can only be applied."))
+    else:
+        lines.append(f"  To enter in the log: {new.setting} (exactly {new.exact:.6g})")
+        lines.append(f"  Its rounding leaves a factor of {new.leftover_factor:.4f}, which Truemile applies.")
+    return "\n".join([*lines, "  Nothing was kept."])
+
+
+def correction_words(kept: CorrectionView) -> str:
+    """Return what is in force now."""
+    from truemile.cli.log.render import correction_table
+
+    curve = kept.correction
+    until = "" if kept.valid_until is None else f" until {kept.valid_until:%Y-%m-%d %H:%M}Z"
+    since = f"{kept.valid_from:%Y-%m-%d %H:%M}Z{until}"
+    head = f"In force for readings from {since}, from trial {kept.trial_id} (entry {kept.entry_id})"
+    lines = [paragraph(head, indent=0), correction_table(curve)]
+    if kept.new_setting is not None:
+        lines.append(
+            f"  Set in the log: {kept.new_setting}; what is left over, {kept.leftover_factor:.4f}, is applied."
+        )
+        lines.append(paragraph("Make a check trial now: it should give 1.00. truemile log trial new --check"))
+    return "\n".join(lines)
