@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
@@ -43,7 +44,7 @@ def add_log(wb: Workbook, entry: LogEntry, *, author: str | None = None) -> Inst
         boat = find(session, Boat, entry.boat, "boat")
         others = session.scalars(journal.standing(Instrument).where(Instrument.boat_id == boat.id)).all()
         refuse_same_name(others, name, "instrument")
-        written = journal.note(session, wb, "add instrument", ("instruments", ""), f"Log {name}", author=author)
+        written = journal.note(session, wb, "add instrument", ("instruments", ""), f"Instrument {name}", author=author)
         row = Instrument(
             boat_id=boat.id,
             name=name,
@@ -175,7 +176,12 @@ def setting_rows(session: Session, instrument_id: int) -> list[Setting]:
 
 def setting_row_at(session: Session, instrument_id: int, at: datetime) -> Setting | None:
     """Return the setting in force at an instant."""
-    begun = [row for row in setting_rows(session, instrument_id) if row.set_at <= at]
+    return setting_in(setting_rows(session, instrument_id), at)
+
+
+def setting_in(rows: Sequence[Setting], at: datetime) -> Setting | None:
+    """Return the last of several settings, oldest first, that was set by an instant."""
+    begun = [row for row in rows if row.set_at <= at]
     return begun[-1] if begun else None
 
 

@@ -25,7 +25,7 @@ from truemile.core.errors import NotFound, ReadingError
 from truemile.core.log_settings import LogSetting, reading_under, setting_for
 from truemile.workbook import journal
 from truemile.workbook.finding import find
-from truemile.workbook.instruments import add_setting, log_setting, setting_row_at, setting_rows
+from truemile.workbook.instruments import add_setting, log_setting, setting_in, setting_row_at, setting_rows
 from truemile.workbook.log_trials import analysed, trial_row, trial_view
 from truemile.workbook.schema import Correction, How, Instrument, Journal, Setting, Trial
 from truemile.workbook.store import Workbook
@@ -295,8 +295,7 @@ def _grouped(
         if at not in known:
             row = _needed(_latest_valid(standing, at), log, at)
             views.setdefault(row.id, correction_view(session, row))
-            before = [item for item in begun if item.set_at <= at]
-            known[at] = row.id, log_setting(before[-1] if before else None)
+            known[at] = row.id, log_setting(setting_in(begun, at))
         found.setdefault(known[at], []).append(place)
     return [(views[key[0]], key[1], np.asarray(rows, dtype=np.intp)) for key, rows in found.items()]
 

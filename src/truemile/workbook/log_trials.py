@@ -19,7 +19,7 @@ from truemile.workbook.boats import offset_at
 from truemile.workbook.courses import course_view
 from truemile.workbook.entries import RUN_COLUMNS, ReadRun, RunEntry, TrialEntry
 from truemile.workbook.finding import find
-from truemile.workbook.instruments import instrument_view, log_setting, setting_row_at
+from truemile.workbook.instruments import instrument_view, log_setting, setting_in, setting_row_at, setting_rows
 from truemile.workbook.run_rows import add_run, run_views
 from truemile.workbook.runs_files import Kind, parse_runs_text, raw_rows, read_rows
 from truemile.workbook.schema import Correction, Course, Instrument, Journal, RunRow, Trial, TrialDetails, TrialKind
@@ -435,9 +435,8 @@ def _run_row(session: Session, run_id: str) -> RunRow:
 
 def all_runs(session: Session, row: Trial) -> tuple[RunView, ...]:
     """Return all runs of a trial, those in use first and in order, then the withdrawn ones."""
-    return run_views(
-        session, row.id, lambda at: log_setting(setting_row_at(session, row.instrument_id, at or row.began_at))
-    )
+    begun = setting_rows(session, row.instrument_id)
+    return run_views(session, row.id, lambda at: log_setting(setting_in(begun, at or row.began_at)))
 
 
 def _view_of_run(session: Session, row: RunRow) -> RunView:

@@ -9,7 +9,7 @@ import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
@@ -111,8 +111,7 @@ class Workbook:
                 migrate.bring_up_to_date(engine, None, clock())
             except BaseException:
                 engine.dispose()
-                for name in (file, Path(f"{file}-wal"), Path(f"{file}-shm")):
-                    name.unlink(missing_ok=True)
+                remove_file(file)
                 raise
         return cls(engine, file, clock, author)
 
@@ -172,6 +171,12 @@ class Workbook:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def remove_file(file: Path) -> None:
+    """Remove a workbook that was never finished, with the two small files beside it."""
+    for name in (file, Path(f"{file}-wal"), Path(f"{file}-shm")):
+        name.unlink(missing_ok=True)
 
 
 def sqlite_engine(file: Path) -> sa.Engine:
@@ -290,8 +295,3 @@ def translated(file: Path | None) -> Iterator[None]:
             if sign in said.lower():
                 raise WorkbookError("workbook", str(file or "the server"), allowed, remedy) from error
         raise
-
-
-def stamp(at: datetime) -> str:
-    """Return an instant as it stands in a file name."""
-    return at.astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")

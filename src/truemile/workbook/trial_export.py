@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from truemile.core.log_runs import Run
 from truemile.core.log_settings import LogSetting
 from truemile.core.position import format_position
 from truemile.workbook.runs_files import write_csv
+from truemile.workbook.schema import ReadingKind
 from truemile.workbook.typed import plain
 from truemile.workbook.views import CourseView, MarkView, ReadingView, RunView, TrialView
 
@@ -139,7 +139,7 @@ def _csv_row(view: RunView) -> dict[str, str]:
     return {
         "id": view.id,
         "direction": run.direction.value,
-        "elapsed": elapsed_text(run),
+        "elapsed": elapsed_text(view),
         "started_at": "" if run.started_at is None else run.started_at.isoformat(),
         "readings": " ".join(_number(value) for value in run.speed_readings_kn),
         "log_start": _number(run.log_start_nm),
@@ -154,9 +154,10 @@ def _csv_row(view: RunView) -> dict[str, str]:
     }
 
 
-def elapsed_text(run: Run) -> str:
-    """Return an elapsed time with all its digits, as it can be read back."""
-    return f"{_number(run.elapsed_s)} s"
+def elapsed_text(view: RunView) -> str:
+    """Return the elapsed time as typed, or from start and stop with all its digits."""
+    typed = [reading.typed for reading in view.readings if reading.kind is ReadingKind.ELAPSED]
+    return typed[0] if typed else f"{_number(view.run.elapsed_s)} s"
 
 
 def _number(value: float | None) -> str:
