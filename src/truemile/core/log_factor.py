@@ -313,25 +313,17 @@ def _estimate(
     noted = None if crab.angle_deg is None else (crab.angle_deg, crab.u_deg)
     figures = RunFigures(course, tuple(runs), conditions, indication, weights, mids, noted)
     budget, stream = factor_and_stream_budgets(figures)
-    plain_ground = [speed_over_ground_kn(course.length_nm, run.elapsed_s) for run in runs]
-    ground = [v / math.cos(math.radians(conditions.crossing_deg)) for v in plain_ground]
+    lengthened = 1.0 / math.cos(math.radians(conditions.crossing_deg))
+    ground = [speed_over_ground_kn(course.length_nm, run.elapsed_s) for run in runs]
     indicated = [run.indicated_kn(indication) for run in runs]
-    mean_ground = _weighted(weights.weights, ground)
+    mean_ground = lengthened * _weighted(weights.weights, ground)
     mean_indicated = _weighted(weights.weights, indicated)
     water = mean_ground / crab.cosine
     check_factor("runs", water, mean_indicated)
-    k = water / mean_indicated
+    along = mean_ground / mean_indicated
     results = tuple(
-        RunResult(
-            number=i + 1,
-            run=run,
-            ground_kn=plain_ground[i],
-            indicated_kn=indicated[i],
-            factor=plain_ground[i] / indicated[i],
-            mid_h=mids[i],
-            stream_kn=run.direction.sign * (ground[i] - k * crab.cosine * indicated[i]),
-        )
-        for i, run in enumerate(runs)
+        RunResult(i + 1, run, v, log, v / log, mid, run.direction.sign * (lengthened * v - along * log))
+        for i, (run, v, log, mid) in enumerate(zip(runs, ground, indicated, mids, strict=True))
     )
     readings = [v for run in runs for v in run.speed_readings_kn] or indicated
     shows_across = conditions.steering is Steering.TRACK_HELD and crab.angle_deg is not None
@@ -345,11 +337,11 @@ def _estimate(
         times_known=times_known,
         crab=crab,
         hand_factor=fmean(r.factor for r in results),
-        ladder=_ladder(results, ground, weights, crab, conditions),
+        ladder=_ladder(results, weights, crab, conditions),
         mean_ground_kn=mean_ground,
         mean_indicated_kn=mean_indicated,
         water_kn=water,
-        factor=k,
+        factor=water / mean_indicated,
         budget=budget,
         stream_along_kn=stream.value,
         u_stream_along_kn=stream.u,
@@ -365,16 +357,14 @@ def _weighted(weights: Sequence[float], values: Sequence[float]) -> float:
     return math.fsum(w * v for w, v in zip(weights, values, strict=True))
 
 
-def _ladder(
-    results: Sequence[RunResult], ground: Sequence[float], weights: RunWeights, crab: Crab, conditions: Conditions
-) -> tuple[Rung, ...]:
+def _ladder(results: Sequence[RunResult], weights: RunWeights, crab: Crab, conditions: Conditions) -> tuple[Rung, ...]:
     """Each rung mends one fault of the one below; the changes add up to the whole difference."""
     indicated = [r.indicated_kn for r in results]
-    plain = [r.ground_kn for r in results]
+    ground = [r.ground_kn for r in results]
     by_hand = fmean(r.factor for r in results)
-    speeds_first = fmean(plain) / fmean(indicated)
-    weighted = _weighted(weights.weights, plain) / _weighted(weights.weights, indicated)
-    squared = _weighted(weights.weights, ground) / _weighted(weights.weights, indicated)
+    speeds_first = fmean(ground) / fmean(indicated)
+    weighted = _weighted(weights.weights, ground) / _weighted(weights.weights, indicated)
+    squared = weighted / math.cos(math.radians(conditions.crossing_deg))
     rungs = [Rung("mean of the run factors, by hand", by_hand, 0.0, "")]
 
     def add(words: str, factor: float, reason: str) -> None:
