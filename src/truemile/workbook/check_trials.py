@@ -9,7 +9,7 @@ from truemile.core.corrections import corrected_distance, corrected_speed
 from truemile.core.errors import NotFound
 from truemile.core.log_runs import Conditions, Run
 from truemile.core.log_settings import LogSetting, reading_under
-from truemile.workbook.log_corrections import correction_view, standing_corrections
+from truemile.workbook.correction_rows import correction_view, standing_corrections
 from truemile.workbook.log_trials import analysed, trial_row, trial_view
 from truemile.workbook.store import Workbook
 from truemile.workbook.views import CorrectionView, TrialView
