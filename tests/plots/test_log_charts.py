@@ -46,7 +46,7 @@ def charts(result: TrialResult) -> dict[str, dict[str, Any]]:
         "runs": runs_chart(result),
         "curve": curve_chart(result),
         "line": correction_chart(LINE, [(3.0, 3.04, 0.1), (7.5, 7.13, 0.15)]),
-        "budget": budget_chart(result.groups[0].best.budget),
+        "budget": budget_chart(result),
         "history": _history(),
     }
 
@@ -137,6 +137,15 @@ def test_history_is_in_order_of_time(charts: dict[str, dict[str, Any]]) -> None:
     days = [row[0] for row in table(charts["history"]).rows]
     assert days == sorted(days)
     assert "put in force" in charts["history"]["description"]
+
+
+def test_history_without_trials_is_drawn() -> None:
+    """A log without trials has an empty chart that says so, and a plain row of numbers makes a point."""
+    assert "none yet" in history_chart([])["description"]
+    assert svg(history_chart([])).startswith("<svg")
+    assert table(history_chart([(datetime(2026, 5, 1, tzinfo=UTC), 0.93, 0.01)])).rows == (
+        ("2026-05-01", "trial", "0.930 ± 0.010"),
+    )
 
 
 def test_themes_only_add_configuration(charts: dict[str, dict[str, Any]]) -> None:

@@ -5,27 +5,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from truemile.core.corrections import LogCorrection
 from truemile.core.factor_budget import group_of
 from truemile.core.log_factor import LogFactor
 from truemile.core.log_trial import TrialResult
-from truemile.core.uncertainty import Budget, coverage_factor, format_with_uncertainty
+from truemile.core.uncertainty import coverage_factor, format_with_uncertainty
 from truemile.plots.spec import Spec, chart, layer, margins, quantity
 
 _MOST_BARS = 6
 _STEPS = 40
 
 
-@dataclass(frozen=True, slots=True)
-class TrialPoint:
-    """A trial in the history of a log."""
+class TrialPoint(NamedTuple):
+    """A trial in the history of a log: its date, factor, 95 % uncertainty and name."""
 
     at: datetime
     factor: float
     expanded: float
-    label: str
+    label: str = "trial"
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,13 +120,18 @@ def correction_chart(correction: LogCorrection, points: Sequence[tuple[float, fl
     return chart(words, layers, columns=("shown, kn", "true, kn", "difference, kn", "± kn"), rows=listed, height=170)
 
 
-def budget_chart(budget: Budget) -> Spec:
-    """Return what the uncertainty is made of: the shares of its largest parts."""
+def budget_parts(result: TrialResult) -> list[tuple[str, float]]:
+    """Return the largest parts of the budget at the middle engine speed with their shares, and the rest in one."""
+    budget = result.groups[len(result.groups) // 2].best.budget
     parts = budget.grouped(group_of)
     shown = [(part.label, part.share) for part in parts[:_MOST_BARS] if part.share >= 0.005]
     rest = sum(part.share for part in parts) - sum(share for _, share in shown)
-    if rest >= 0.005:
-        shown.append(("the rest", rest))
+    return [*shown, ("the rest", rest)] if rest >= 0.005 else shown
+
+
+def budget_chart(result: TrialResult) -> Spec:
+    """Return what the uncertainty is made of: the shares of its largest parts, at the middle engine speed."""
+    shown = budget_parts(result)
     values = [{"part": label, "share": share, "text": f"{100 * share:.0f} %"} for label, share in shown]
     y: Spec = {
         "field": "part",
@@ -152,19 +156,21 @@ def budget_chart(budget: Budget) -> Spec:
     return chart(words, layers, columns=("part", "share"), rows=listed, height=22 * len(shown) + 6)
 
 
-def history_chart(points: Sequence[TrialPoint], in_force: Sequence[InForce] = ()) -> Spec:
+def history_chart(
+    points: Sequence[TrialPoint | tuple[datetime, float, float]], in_force: Sequence[InForce] = ()
+) -> Spec:
     """Return the factors of all trials over time with their ±, and what was in force.
 
     Parameters
     ----------
     points
-        The trials, in any order, at least one.
+        The trials, in any order.
     in_force
         What was applied and when.
     """
-    ordered = sorted(points, key=lambda point: point.at)
+    ordered = sorted((TrialPoint(*point) for point in points), key=lambda point: point.at)
     ends = [v for p in ordered for v in (p.factor - p.expanded, p.factor + p.expanded)]
-    y = quantity("factor", "factor", *margins([*ends, *(each.factor for each in in_force)], 0.05), ".2f")
+    y = quantity("factor", "factor", *margins([*ends, *(each.factor for each in in_force)] or [1.0], 0.05), ".2f")
     x: Spec = {
         "field": "at",
         "type": "temporal",
@@ -175,8 +181,8 @@ def history_chart(points: Sequence[TrialPoint], in_force: Sequence[InForce] = ()
         {"at": _when(p.at), "factor": p.factor, "low": p.factor - p.expanded, "high": p.factor + p.expanded}
         for p in ordered
     ]
-    latest = max([*(p.at for p in ordered), *(e.since for e in in_force), *(e.until for e in in_force if e.until)])
-    spans = [{"at": _when(e.since), "until": _when(e.until or latest), "factor": e.factor} for e in in_force]
+    dates = [*(p.at for p in ordered), *(e.since for e in in_force), *(e.until for e in in_force if e.until)]
+    spans = [{"at": _when(e.since), "until": _when(e.until or max(dates)), "factor": e.factor} for e in in_force]
     layers = [
         layer(spans, "rule", "estimate", {"x": x, "x2": {"field": "until"}, "y": y}),
         layer(values, "rule", "whisker", {"x": x, "y": {**y, "field": "low"}, "y2": {"field": "high"}}),
@@ -184,8 +190,9 @@ def history_chart(points: Sequence[TrialPoint], in_force: Sequence[InForce] = ()
     ]
     listed = [(_day(p.at), p.label, format_with_uncertainty(p.factor, p.expanded)) for p in ordered]
     listed += [(_day(e.since), "put in force", f"{e.factor:.3f}") for e in in_force]
-    words = "Factors of the trials: " + "; ".join(f"{day}, {label}: {factor}" for day, label, factor in listed) + "."
-    return chart(words, layers, columns=("date", "what", "factor"), rows=sorted(listed), height=150)
+    words = "Factors of the trials over time: "
+    words += "; ".join(f"{day}, {label}: {factor}" for day, label, factor in listed) or "none yet"
+    return chart(f"{words}.", layers, columns=("date", "what", "factor"), rows=sorted(listed), height=150)
 
 
 def _bests(result: TrialResult) -> list[LogFactor]:
