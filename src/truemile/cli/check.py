@@ -10,7 +10,7 @@ import click
 from truemile import __version__
 from truemile.cli.errors import REFUSED
 from truemile.cli.options import json_option, workbook_option
-from truemile.cli.present import ruled, show
+from truemile.cli.present import paragraph, show
 from truemile.cli.workbook_file import chosen_place, open_to_read
 from truemile.core.errors import NavigationError
 
@@ -45,14 +45,15 @@ def check(*, workbook_path: str | None, as_json: bool) -> None:
     """
     found = [*_program(), *_workbook(workbook_path)]
     good = all(item.good for item in found)
-    rows = [("well" if item.good else "BAD", item.subject, item.words) for item in found]
+    wide = max(len(item.subject) for item in found)
+    rows = [
+        paragraph(item.words, mark=f"{'well' if item.good else 'BAD':4}  {item.subject.ljust(wide)}  ")
+        for item in found
+    ]
     closing = "All is well." if good else "Something is wrong: see the lines marked BAD."
     show(
         lambda: {"version": __version__, "workbook": chosen_place(workbook_path), "good": good, "findings": found},
-        lambda: (
-            f"Truemile {__version__}, workbook {chosen_place(workbook_path)}\n"
-            f"{ruled(('', 'what', 'found'), rows, left=3)}\n{closing}"
-        ),
+        lambda: f"Truemile {__version__}, workbook {chosen_place(workbook_path)}\n" + "\n".join([*rows, closing]),
         as_json=as_json,
     )
     if not good:

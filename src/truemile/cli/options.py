@@ -134,6 +134,18 @@ def workbook_option(command: Command) -> Command:
     )(command)
 
 
+def working_option(command: Command) -> Command:
+    """Let the command show its working."""
+    return click.option("--working", is_flag=True, help="Show the hand lines behind the result.")(command)
+
+
+def plot_option(command: Command) -> Command:
+    """Let the command draw a picture."""
+    return click.option(
+        "--plot", type=click.Path(path_type=Path), metavar="FILE", help="Draw the runs to an .svg or .png."
+    )(command)
+
+
 def log_option(command: Command) -> Command:
     """Let the command be told which log is meant where the boat has several."""
     return click.option("--log", "log_name", metavar="NAME", help="Which log, by name or number; the only one if not.")(
@@ -150,7 +162,7 @@ def out_option(words: str, default: str | None = None) -> Callable[[Command], Co
     """Let the command be told where to write a file."""
     return click.option(
         "--out",
-        type=click.Path(dir_okay=False, path_type=Path),
+        type=click.Path(path_type=Path),
         default=default,
         show_default=default is not None,
         metavar="FILE",

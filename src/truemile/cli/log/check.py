@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from truemile.cli.options import json_option, workbook_option
+from truemile.cli.options import json_option, workbook_option, working_option
 from truemile.cli.present import as_plain, pairs, paragraph, show
 from truemile.cli.workbook_file import open_to_read
 
@@ -16,15 +16,24 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("trial_id", metavar="TRIAL", type=int)
+@working_option
 @workbook_option
 @json_option
-def check(*, trial_id: int, workbook_path: str | None, as_json: bool) -> None:
+def check(*, trial_id: int, working: bool, workbook_path: str | None, as_json: bool) -> None:
     """Judge check trial number TRIAL against its own ± and against 2 % or 0.2 kn."""
+    from truemile.cli.log.trial_output import text_with_working, with_working
     from truemile.workbook.check_trials import check_result
+    from truemile.working.check_trial import explain_check
 
     with open_to_read(workbook_path) as workbook:
         found = check_result(workbook, trial_id)
-    show(lambda: check_data(found), lambda: check_text(found), as_json=as_json, caution=True)
+    lines = explain_check(found.verdict) if working else None
+    show(
+        lambda: with_working(check_data(found), lines),
+        lambda: text_with_working(check_text(found), lines),
+        as_json=as_json,
+        caution=True,
+    )
 
 
 def check_data(found: CheckView) -> dict[str, object]:

@@ -10,14 +10,26 @@ from typing import TYPE_CHECKING
 import click
 
 from truemile.cli.lazy import ReadingsCommand
-from truemile.cli.options import Elapsed, Moment, Number, json_option, log_option, now_utc, out_option, workbook_option
-from truemile.cli.present import paragraph, ruled, say_caution, show
+from truemile.cli.options import (
+    Elapsed,
+    Moment,
+    Number,
+    json_option,
+    log_option,
+    now_utc,
+    out_option,
+    workbook_option,
+    working_option,
+)
+from truemile.cli.present import as_plain, paragraph, ruled, say_caution, show
 from truemile.cli.workbook_file import open_to_read
 from truemile.core.errors import ReadingError
 
 if TYPE_CHECKING:
     from truemile.workbook.log_corrections import CorrectedView
     from truemile.workbook.store import Workbook
+    from truemile.workbook.views import InstrumentView
+    from truemile.working.lines import Working
 
 
 @click.command(cls=ReadingsCommand)
@@ -26,10 +38,11 @@ if TYPE_CHECKING:
 @click.option("--elapsed", "elapsed_s", type=Elapsed(), help="Time the distance took: 1h20m.")
 @click.option("--wanted", is_flag=True, help="The values are true; say what the log must show.")
 @click.option("--at", type=Moment("at"), metavar="WHEN", help="When it was read: 2026-05-14T13:32Z; now if not said.")
-@click.option("--csv", "csv_file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="A table.")
+@click.option("--csv", "csv_file", type=click.Path(path_type=Path), metavar="FILE", help="A table.")
 @click.option("--column", metavar="NAME", help="Its column of speeds by the log, in kn.")
 @click.option("--time-column", metavar="NAME", help="Its column of times, where corrections or settings changed.")
 @out_option("Where to write the table; on the terminal if not said.")
+@working_option
 @log_option
 @workbook_option
 @json_option
@@ -44,6 +57,7 @@ def correct(
     column: str | None,
     time_column: str | None,
     out: Path | None,
+    working: bool,
     log_name: str | None,
     workbook_path: str | None,
     as_json: bool,
@@ -63,17 +77,41 @@ def correct(
         return
     if not values:
         raise ReadingError("value", None, "nothing was given to correct", "Give a speed: truemile log correct 6.3")
+    from truemile.cli.log.trial_output import text_with_working, with_working
+    from truemile.workbook import instruments
+
     with open_to_read(workbook_path) as workbook:
         found = [
             _one(workbook, log_name, value, at, elapsed_s, f"values[{number}]", distance=distance, wanted=wanted)
             for number, value in enumerate(values)
         ]
+        log = instruments.instrument(workbook, log_name)
+    lines = [_explained(log, view, elapsed_s, distance=distance) for view in found] if working else []
     show(
-        lambda: {"corrected": found},
-        lambda: corrected_text(found, distance=distance),
+        lambda: with_working({"corrected": as_plain(found)}, *lines),
+        lambda: text_with_working(corrected_text(found, distance=distance), *lines),
         as_json=as_json,
         caution=True,
     )
+
+
+def _explained(log: InstrumentView, view: CorrectedView, elapsed_s: float | None, *, distance: bool) -> Working:
+    from truemile.working.corrections import explain_distance, explain_speed
+
+    curve = view.correction.correction
+    if distance:
+        return explain_distance(
+            curve,
+            view.corrected,
+            elapsed_h=_hours(elapsed_s),
+            resolution_nm=log.distance_resolution_nm,
+            setting=view.setting,
+        )
+    return explain_speed(curve, view.corrected, resolution_kn=log.speed_resolution_kn, setting=view.setting)
+
+
+def _hours(elapsed_s: float | None) -> float | None:
+    return None if elapsed_s is None else elapsed_s / 3600.0
 
 
 def _refuse_with_table(
@@ -103,7 +141,7 @@ def _one(
     from truemile.core.errors import NavigationError
     from truemile.workbook import log_corrections
 
-    elapsed_h = None if elapsed_s is None else elapsed_s / 3600.0
+    elapsed_h = _hours(elapsed_s)
     try:
         if distance:
             logged = _logged(workbook, log_name, value, elapsed_h, at) if wanted else value

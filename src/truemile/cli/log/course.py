@@ -8,8 +8,15 @@ import click
 
 from truemile.cli.lazy import LazyGroup
 from truemile.cli.log.course_given import CourseGiven, course_options
-from truemile.cli.options import ConditionsGiven, Number, conditions_options, json_option, workbook_option
-from truemile.cli.present import paragraph, ruled, show
+from truemile.cli.options import (
+    ConditionsGiven,
+    Number,
+    conditions_options,
+    json_option,
+    workbook_option,
+    working_option,
+)
+from truemile.cli.present import as_plain, paragraph, ruled, show
 
 if TYPE_CHECKING:
     from truemile.core.course_judge import CourseVerdict
@@ -59,6 +66,7 @@ def course() -> None:
     "--stream-drift", "stream_drift_kn", type=Number("stream_drift_kn"), metavar="KN", help="How fast it flows."
 )
 @conditions_options
+@working_option
 @workbook_option
 @json_option
 def judge(
@@ -72,11 +80,14 @@ def judge(
     stream_set_true_deg: float | None,
     stream_drift_kn: float | None,
     conditions_given: ConditionsGiven,
+    working: bool,
     workbook_path: str | None,
     as_json: bool,
 ) -> None:
     """Say how good a measured course is before going there, and what would improve it most."""
+    from truemile.cli.log.trial_output import text_with_working, with_working
     from truemile.core.course_judge import RunPlan, judge_course
+    from truemile.working.course import explain_course
 
     plan = RunPlan(
         speed_kn,
@@ -88,11 +99,16 @@ def judge(
         conditions=conditions_given.conditions(),
     )
     verdict = judge_course(course_given.course(workbook_path), plan, insist=insist)
-    show(lambda: verdict, lambda: verdict_text(verdict), as_json=as_json, caution=True)
+    show(
+        lambda: with_working(as_plain(verdict), explain_course(verdict.course) if working else None),
+        lambda: text_with_working(verdict_text(verdict), explain_course(verdict.course) if working else None),
+        as_json=as_json,
+        caution=True,
+    )
 
 
-def verdict_text(verdict: CourseVerdict) -> str:
-    """Return what the judge says."""
+def verdict_text(verdict: CourseVerdict, *, advice: bool = True) -> str:
+    """Return what the judge says, and what would improve the course most."""
     from truemile.cli.log.render import course_line, improvements_text
     from truemile.core.times import format_elapsed
 
@@ -110,6 +126,6 @@ def verdict_text(verdict: CourseVerdict) -> str:
         table,
         f"  Expected: factor ± {verdict.expanded:.3f} (95 %). The course is {verdict.level}.",
         "\n".join(remedies),
-        improvements_text(verdict.improvements),
+        improvements_text(verdict.improvements) if advice else "",
     ]
     return "\n\n".join(block for block in blocks if block)

@@ -18,7 +18,9 @@ from truemile.cli.options import (
     conditions_options,
     json_option,
     now_utc,
+    plot_option,
     workbook_option,
+    working_option,
 )
 from truemile.cli.present import show
 
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("file", required=False, type=click.Path(dir_okay=False, path_type=Path))
+@click.argument("file", required=False, type=click.Path(path_type=Path))
 @course_options
 @click.option(
     "--run",
@@ -40,10 +42,8 @@ if TYPE_CHECKING:
 @click.option("--date", "day", type=Day(), help="Date of the clock times on ship's clock; today if not said.")
 @click.option("--utc-offset", type=UtcOffset(), default="0", metavar="HOURS", help="Ship's time minus UTC.")
 @conditions_options
-@click.option("--working", is_flag=True, help="Show the hand lines behind the result.")
-@click.option(
-    "--plot", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Draw the runs to an .svg or .png."
-)
+@working_option
+@plot_option
 @workbook_option
 @json_option
 def factor(

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: Lines of a budget that are shown; the rest is gathered in one.
 LARGEST = 6
+#: A step of the ladder that moves the last printed digit is told with its reason.
+WORTH_A_REASON = 0.0005
 
 
 def course_line(course: MeasuredCourse) -> str:
@@ -84,7 +86,7 @@ def ladder_text(found: LogFactor, *, brief: bool = False) -> str:
     lines = [f"  {'By hand: mean of the run factors':50}{found.hand_factor:10.3f}"]
     for rung in found.ladder[1:]:
         lines.append(f"    {rung.words:48}{rung.factor:10.3f}{rung.change:+10.4f}")
-        if not brief and abs(rung.change) >= 0.00005:
+        if not brief and abs(rung.change) >= WORTH_A_REASON:
             lines.append(paragraph(f"{rung.reason}.", indent=6))
     estimate = format_with_uncertainty(found.factor, found.expanded)
     lines.append(f"  {'Log factor, by the ' + found.indication.value:50}     {estimate}  (95 %)")

@@ -77,9 +77,7 @@ def _text(view: TrialView) -> str:
 
 @click.command("import")
 @click.argument("trial_id", metavar="TRIAL", type=int)
-@click.option(
-    "--file", type=click.Path(dir_okay=False, path_type=Path), required=True, metavar="FILE", help="The .csv or .toml."
-)
+@click.option("--file", type=click.Path(path_type=Path), required=True, metavar="FILE", help="The .csv or .toml.")
 @by_option
 @workbook_option
 @json_option

@@ -18,7 +18,9 @@ from truemile.cli.options import (
     json_option,
     log_option,
     out_option,
+    plot_option,
     workbook_option,
+    working_option,
 )
 from truemile.cli.present import as_plain, paragraph, ruled, show
 from truemile.cli.workbook_file import open_to_read
@@ -115,10 +117,8 @@ def trials_table(trials: Sequence[TrialView]) -> str:
 
 @click.command("show")
 @click.argument("trial_id", metavar="TRIAL", type=int)
-@click.option("--working", is_flag=True, help="Show the hand lines behind the result.")
-@click.option(
-    "--plot", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Draw the runs to an .svg or .png."
-)
+@working_option
+@plot_option
 @workbook_option
 @json_option
 def show_trial(*, trial_id: int, working: bool, plot: Path | None, workbook_path: str | None, as_json: bool) -> None:

@@ -24,29 +24,40 @@ def trial_data(result: TrialResult, *, working: bool = False) -> dict[str, Any]:
         "way_to_halve": as_plain(way_to_halve(result)),
     }
     if working:
-        data["working"] = [part.as_dict() for part in workings(result)]
+        data["working"] = working_of(result).as_dict()
     return data
 
 
-def workings(result: TrialResult) -> list[Working]:
-    """Return the hand lines of each engine speed."""
-    from truemile.working.log_factor import explain
+def working_of(result: TrialResult) -> Working:
+    """Return the hand lines, those of each engine speed as parts."""
+    from truemile.working.log_trial import explain_trial
 
-    return [explain(group.best) for group in result.groups]
+    return explain_trial(result)
 
 
-def working_text(result: TrialResult) -> str:
-    """Return the hand lines as ruled text."""
+def working_text(working: Working) -> str:
+    """Return hand lines as ruled text."""
     from truemile.working.render_text import render_text
 
-    return "\n\n".join(render_text(part, width=WIDTH) for part in workings(result))
+    return render_text(working, width=WIDTH).rstrip()
+
+
+def with_working(data: object, *workings: Working | None) -> object:
+    """Return a result with its working beside it, if one was asked for."""
+    shown = [working.as_dict() for working in workings if working is not None]
+    return {"result": data, "working": shown} if shown else data
+
+
+def text_with_working(text: str, *workings: Working | None) -> str:
+    """Return text with the hand lines below it, if they were asked for."""
+    return "\n\n".join([text, *(working_text(working) for working in workings if working is not None)])
 
 
 def result_text(result: TrialResult, *, working: bool = False) -> str:
     """Return the result as text, with the hand lines below it if wanted."""
     from truemile.cli.log.render import trial_text
 
-    return f"{trial_text(result)}\n\n{working_text(result)}".rstrip() if working else trial_text(result)
+    return text_with_working(trial_text(result), working_of(result) if working else None)
 
 
 def write_plot(result: TrialResult, target: Path) -> None:
