@@ -46,7 +46,7 @@ def charts(result: TrialResult) -> dict[str, dict[str, Any]]:
         "runs": runs_chart(result),
         "curve": curve_chart(result),
         "line": correction_chart(LINE, [(3.0, 3.04, 0.1), (7.5, 7.13, 0.15)]),
-        "budget": budget_chart(result),
+        "budget": budget_chart(result.groups[0].best.budget),
         "history": _history(),
     }
 

@@ -11,7 +11,7 @@ from truemile.core.corrections import LogCorrection
 from truemile.core.factor_budget import group_of
 from truemile.core.log_factor import LogFactor
 from truemile.core.log_trial import TrialResult
-from truemile.core.uncertainty import coverage_factor, format_with_uncertainty
+from truemile.core.uncertainty import Budget, coverage_factor, format_with_uncertainty
 from truemile.plots.spec import Spec, chart, layer, margins, quantity
 
 _MOST_BARS = 6
@@ -120,18 +120,17 @@ def correction_chart(correction: LogCorrection, points: Sequence[tuple[float, fl
     return chart(words, layers, columns=("shown, kn", "true, kn", "difference, kn", "± kn"), rows=listed, height=170)
 
 
-def budget_parts(result: TrialResult) -> list[tuple[str, float]]:
-    """Return the largest parts of the budget at the middle engine speed with their shares, and the rest in one."""
-    budget = result.groups[len(result.groups) // 2].best.budget
+def budget_parts(budget: Budget) -> list[tuple[str, float]]:
+    """Return the largest parts of a budget with their shares, and the rest in one."""
     parts = budget.grouped(group_of)
     shown = [(part.label, part.share) for part in parts[:_MOST_BARS] if part.share >= 0.005]
     rest = sum(part.share for part in parts) - sum(share for _, share in shown)
     return [*shown, ("the rest", rest)] if rest >= 0.005 else shown
 
 
-def budget_chart(result: TrialResult) -> Spec:
-    """Return what the uncertainty is made of: the shares of its largest parts, at the middle engine speed."""
-    shown = budget_parts(result)
+def budget_chart(budget: Budget) -> Spec:
+    """Return what the uncertainty is made of: the shares of its largest parts."""
+    shown = budget_parts(budget)
     values = [{"part": label, "share": share, "text": f"{100 * share:.0f} %"} for label, share in shown]
     y: Spec = {
         "field": "part",
