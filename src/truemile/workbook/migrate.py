@@ -72,12 +72,12 @@ def bring_up_to_date(engine: sa.Engine, file: Path | None, at: datetime) -> None
             "Install a newer Truemile, or open a backup that was made before the change.",
         )
     if file is not None:
-        _check_application(engine, file, found)
+        _check_unfinished(engine, file, found)
         copy_file(file, backup_name(file, found or "empty", at))
     _upgrade(engine)
 
 
-def _check_application(engine: sa.Engine, file: Path, found: str | None) -> None:
+def _check_unfinished(engine: sa.Engine, file: Path, found: str | None) -> None:
     """A file that carries the workbook's number but no schema was never finished."""
     with engine.connect() as connection:
         empty = not sa.inspect(connection).get_table_names()

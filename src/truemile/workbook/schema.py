@@ -145,9 +145,10 @@ class ShipTime(Entered, Base):
     """Ship's time minus UTC, from an instant on."""
 
     __tablename__ = "ship_times"
+    __table_args__ = (sa.CheckConstraint("utc_offset_min BETWEEN -720 AND 840", "offset"),)
     id: Mapped[int] = mapped_column(primary_key=True)
     boat_id: Mapped[int] = mapped_column(sa.ForeignKey("boats.id"), index=True)
-    utc_offset_min: Mapped[int] = mapped_column(sa.CheckConstraint("utc_offset_min BETWEEN -720 AND 840", "offset"))
+    utc_offset_min: Mapped[int]
     valid_from: Mapped[datetime]
 
 
@@ -182,12 +183,17 @@ class Mark(Entered, Base):
     """A mark by position, with how well that is known."""
 
     __tablename__ = "marks"
+    __table_args__ = (
+        sa.CheckConstraint("latitude_deg BETWEEN -90 AND 90", "latitude"),
+        sa.CheckConstraint("longitude_deg BETWEEN -180 AND 180", "longitude"),
+        sa.CheckConstraint("u_m > 0", "precision"),
+    )
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(sa.String(120))
-    latitude_deg: Mapped[float] = mapped_column(sa.CheckConstraint("latitude_deg BETWEEN -90 AND 90", "latitude"))
-    longitude_deg: Mapped[float] = mapped_column(sa.CheckConstraint("longitude_deg BETWEEN -180 AND 180", "longitude"))
+    latitude_deg: Mapped[float]
+    longitude_deg: Mapped[float]
     position_typed: Mapped[str] = mapped_column(sa.Text)
-    u_m: Mapped[float] = mapped_column(sa.CheckConstraint("u_m > 0", "precision"))
+    u_m: Mapped[float]
     fixed: Mapped[bool]
     source: Mapped[str] = mapped_column(sa.Text, default="")
     checked_on: Mapped[date | None]
@@ -245,11 +251,12 @@ class RunRow(Entered, Base):
     """One run of a trial; what was read in it stands in the readings."""
 
     __tablename__ = "runs"
+    __table_args__ = (sa.CheckConstraint("elapsed_s > 0", "elapsed"),)
     id: Mapped[str] = mapped_column(sa.String(36), primary_key=True)
     trial_id: Mapped[int] = mapped_column(sa.ForeignKey("trials.id"), index=True)
     place: Mapped[int]
     direction: Mapped[Direction] = mapped_column(_choice(Direction, "direction"))
-    elapsed_s: Mapped[float] = mapped_column(sa.CheckConstraint("elapsed_s > 0", "elapsed"))
+    elapsed_s: Mapped[float]
     started_at: Mapped[datetime | None]
     speed_group: Mapped[str] = mapped_column(sa.String(60), default="")
     noted_by: Mapped[str] = mapped_column(sa.Text, default="")
