@@ -1,0 +1,1 @@
+"""The pages of the workbook, for the laptop on the chart table and the phone in the cockpit."""

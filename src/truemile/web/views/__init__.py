@@ -1,0 +1,34 @@
+"""The sections of the site, in the order of the section bar."""
+
+from __future__ import annotations
+
+from truemile.web.pages import Section
+from truemile.web.views import (
+    classroom,
+    course,
+    deck_log,
+    instrument,
+    instruments,
+    new_trial,
+    planned,
+    recordings,
+    trial_actions,
+    use_log,
+    waters,
+    welcome,
+)
+
+SECTIONS: tuple[Section, ...] = (
+    welcome.SECTION,
+    instruments.SECTION,
+    instrument.SECTION,
+    use_log.SECTION,
+    new_trial.SECTION,
+    trial_actions.SECTION,
+    waters.SECTION,
+    course.SECTION,
+    planned.SECTION,
+    deck_log.SECTION,
+    recordings.SECTION,
+    classroom.SECTION,
+)
