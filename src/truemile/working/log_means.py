@@ -80,7 +80,11 @@ def _write_neighbours(hand: Hand, result: LogFactor, each: str, symbol: str, wor
         for (first, _, left), (_, end, right) in pairs:
             name = symbol if last else f"{each}_{first}{end}"
             said = (
-                words if last else f"mean of runs {first} and {end}" if end - first == 1 else f"runs {first} to {end}"
+                words
+                if last
+                else f"mean of runs {first} and {end}"
+                if end - first == 1
+                else f"mean of runs {first} to {end}"
             )
             hand.line(name, said, f"({left} + {right}) / 2", 2, "kn", core=values[len(row)])
             row.append((first, end, name))
@@ -92,7 +96,7 @@ def _write_differences(hand: Hand, result: LogFactor) -> None:
     numbers = [run.number for run in result.runs]
     for result_of_run in result.runs:
         n, run = result_of_run.number, result_of_run.run
-        words = f"middle of run {n}, after the middle of the first"
+        words = f"middle of run {n}, after that of the first"
         if n == numbers[0] or run.started_at is None or first.started_at is None:
             hand.given(f"T_{n}", words, result_of_run.mid_h * 60.0, 2, "min")
             continue
@@ -105,9 +109,7 @@ def _write_differences(hand: Hand, result: LogFactor) -> None:
     for n, product in zip(numbers, products, strict=True):
         spans = " * ".join(f"(T_{n} - T_{m})" for m in numbers if m != n)
         formula = f"{scale:.0f} / abs({spans})" if scale >= 1 else f"1 / abs({spans})"
-        hand.line(
-            f"r_{n}", f"one over the spans to the other runs, run {n}", formula, 4, core=max(scale, 1.0) / product
-        )
+        hand.line(f"r_{n}", f"one over its spans, run {n}", formula, 4, core=max(scale, 1.0) / product)
     total = " + ".join(f"r_{n}" for n in numbers)
     for n, weight in zip(numbers, result.weights.weights, strict=True):
         hand.line(f"w_{n}", f"weight of run {n}", f"r_{n} / ({total})", 4, core=weight)
