@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
+from typing import Final
 
 from sqlalchemy.orm import Session
 
@@ -14,6 +15,9 @@ from truemile.workbook.schema import Boat, ShipTime
 from truemile.workbook.store import Workbook
 from truemile.workbook.typed import Faults, needed, number, short, yes_no
 from truemile.workbook.views import BoatView
+
+#: Ship's time as the boat was entered holds from here until it is changed.
+ALWAYS: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def add_boat(wb: Workbook, entry: BoatEntry, *, author: str | None = None) -> BoatView:
@@ -47,7 +51,7 @@ def add_boat(wb: Workbook, entry: BoatEntry, *, author: str | None = None) -> Bo
         )
         journal.keep(session, written, row)
         minutes = round(offset or 0)
-        session.add(ShipTime(boat_id=row.id, utc_offset_min=minutes, valid_from=wb.now(), entry_id=written.id))
+        session.add(ShipTime(boat_id=row.id, utc_offset_min=minutes, valid_from=ALWAYS, entry_id=written.id))
         session.flush()
         return boat_view(session, wb, row)
 

@@ -117,12 +117,15 @@ def undo_within(session: Session, wb: Workbook, target: Journal, *, author: str 
             "it is undone already" if by is None else f"it is undone already, by entry {by}",
             "Choose another entry." if by is None else f"Undo entry {by} to bring it back.",
         )
-    restores = target.undoes_id is not None
     first = target
     while first.undoes_id is not None:
         first = _found(session, first.undoes_id)
-    words = f"{'Brought back' if restores and not first.standing else 'Took back'}: {first.summary}"
+    before = first.standing
     _turn(session, target, standing=False)
+    if before is first.standing:
+        words = f"Undid entry {target.id}, without effect: {first.summary}"
+    else:
+        words = f"{'Brought back' if first.standing else 'Took back'}: {first.summary}"
     return note(
         session,
         wb,
@@ -194,7 +197,9 @@ def recomputed(journal: Sequence[tuple[int, int | None]]) -> dict[int, bool]:
 
 
 def _turn(session: Session, target: Journal, *, standing: bool) -> None:
-    """Let an entry count or not, and so on down the chain of undos."""
+    """Let an entry count or not, and so on down the chain of undos; it counts while no undo of it does."""
+    if target.standing is standing:
+        return
     if target.undoes_id is None:
         for row in _rows_of(session, target):
             if standing:
@@ -204,7 +209,9 @@ def _turn(session: Session, target: Journal, *, standing: bool) -> None:
     target.standing = standing
     session.flush()
     if target.undoes_id is not None:
-        _turn(session, _found(session, target.undoes_id), standing=not standing)
+        undone = _found(session, target.undoes_id)
+        # It may have been undone, brought back and undone again: every one of its undos has a say.
+        _turn(session, undone, standing=undone.id not in _undone_by(session, [undone.id]))
 
 
 def _rows_of(session: Session, target: Journal) -> Iterator[Any]:

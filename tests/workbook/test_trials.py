@@ -1,0 +1,545 @@
+"""Trials: started, filled, refused, imported and exported."""
+
+from __future__ import annotations
+
+import json
+import string
+from datetime import UTC, date, datetime, timedelta
+from uuid import UUID, uuid4
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.workbook.season import APRIL, JUNE, LAUNCHED, MAY, Clock, run_entry, trial_of
+from truemile.core.errors import FileError, ManyFaults, NavigationError, NotEnoughReadings, NotFound, ReadingError
+from truemile.core.log_runs import MOST_RUNS, Steering
+from truemile.core.log_settings import Convention, LogSetting
+from truemile.workbook.boats import add_boat, boat, set_ship_time
+from truemile.workbook.courses import add_course, add_mark, course, courses, mark
+from truemile.workbook.entries import BoatEntry, CourseEntry, LogEntry, MarkEntry, RunEntry, SettingEntry, TrialEntry
+from truemile.workbook.instruments import add_log, instrument, instruments, record_setting, setting_at
+from truemile.workbook.instruments import settings as settings_of
+from truemile.workbook.journal import entries
+from truemile.workbook.log_trials import (
+    amend_trial,
+    export_runs_csv,
+    export_trial,
+    import_runs,
+    parse_runs_text,
+    record_run,
+    reduced_runs,
+    start_trial,
+    trial,
+    trial_result,
+    trials,
+    withdraw_run,
+)
+from truemile.workbook.schema import TrialKind
+from truemile.workbook.store import Workbook
+from truemile.workbook.views import RunView
+
+
+def content(view: RunView) -> tuple[object, ...]:
+    """Return what a run says, apart from where it is kept."""
+    return view.run, view.noted_by, view.timed_by, view.helm, view.remarks
+
+
+def test_the_trade_fact_comes_out_of_a_trial(wb: Workbook) -> None:
+    """0.6 nm in 5 min 34 s is 6.47 kn; with 7.6 kn indicated the factor is 0.851 (common practice, no source)."""
+    result = trial_result(wb, trial_of(wb, MAY).id)
+    assert round(result.factor, 3) == 0.851
+    assert round(result.groups[0].best.mean_ground_kn, 2) == 6.47
+
+
+def test_a_trial_says_what_it_is(wb: Workbook) -> None:
+    """Instrument, course, conditions of the log's own display, and runs in order of time."""
+    view = trial(wb, trial_of(wb, MAY).id)
+    assert (view.instrument.name, view.course.name, view.kind) == ("Log", "Saltgrass", TrialKind.CALIBRATION)
+    assert view.ship_date == date(2026, 5, 14)
+    assert [item.number for item in view.runs] == [1, 2, 3, 4]
+    assert view.runs[0].ended_at == MAY + timedelta(seconds=334)
+    assert view.setting == LogSetting(Convention.MULTIPLIER, 1.0)
+    assert course(wb, "saltgrass").trial_ids == (view.id,)
+
+
+def test_runs_are_put_in_order_of_time_and_without_times_stay_as_entered(wb: Workbook) -> None:
+    """The stream is followed in time, so the order matters."""
+    timed = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    for minute in ("09:30", "09:10", "09:20"):
+        record_run(wb, timed.id, run_entry("out", minute))
+    starts = [item.run.started_at.minute for item in trial(wb, timed.id).runs if item.run.started_at]
+    assert starts == [10, 20, 30]
+    record_run(wb, timed.id, RunEntry(direction="back", elapsed="6:00", readings="7"))
+    assert [item.run.elapsed_s for item in trial(wb, timed.id).runs][-1] == 360.0
+    assert trial(wb, timed.id).runs[0].run.started_at == datetime(2026, 5, 14, 9, 30, tzinfo=UTC)
+
+
+def test_the_same_run_sent_again_changes_nothing(wb: Workbook) -> None:
+    """A phone that did not hear the answer asks again."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    entry = run_entry("out", "09:00").model_copy(update={"id": str(uuid4()).upper()})
+    first = record_run(wb, view.id, entry)
+    known = entries(wb)
+    assert record_run(wb, view.id, entry) == first
+    assert record_run(wb, view.id, entry.model_copy(update={"elapsed": "334 s"})) == first
+    assert entries(wb) == known
+    assert first.id == str(UUID(entry.id))
+    assert len({reading.id for reading in first.readings}) == len(first.readings)
+
+
+def test_another_run_under_the_same_id_is_refused(wb: Workbook) -> None:
+    """Neither another time nor another trial may take the place of what was kept."""
+    view = trial_of(wb, MAY)
+    first = trial(wb, view.id).runs[0]
+    other = run_entry("out", "09:00", elapsed="5:35").model_copy(update={"id": first.id})
+    with pytest.raises(ReadingError, match="a different run of trial 1 is kept under that id"):
+        record_run(wb, view.id, other)
+    second = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    same = run_entry("out", "09:00").model_copy(update={"id": first.id})
+    with pytest.raises(ReadingError, match="a different run of trial 1"):
+        record_run(wb, second.id, same)
+
+
+def test_a_withdrawn_run_sent_again_stays_withdrawn(wb: Workbook) -> None:
+    """A late echo does not bring back what was taken out."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    entry = run_entry("out", "09:00").model_copy(update={"id": str(uuid4())})
+    withdraw_run(wb, record_run(wb, view.id, entry).id)
+    assert record_run(wb, view.id, entry).withdrawn
+    assert trial(wb, view.id).runs == ()
+
+
+def test_a_reading_is_kept_as_it_was_typed(wb: Workbook) -> None:
+    """Text, value, time, who noted it and what was set in the log."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    entry = run_entry("out", "09:00", readings="7,60").model_copy(update={"noted_by": "Ines", "rpm": "2200"})
+    kept = {reading.kind.value: reading for reading in record_run(wb, view.id, entry).readings}
+    speed = kept["speed"]
+    assert (speed.typed, speed.value, speed.taken_at, speed.noted_by) == ("7,60", 7.6, MAY, "Ines")
+    setting = setting_at(wb, None, MAY)
+    assert setting is not None
+    assert speed.setting_id == setting.id
+    assert speed.instrument_id == view.instrument.id
+    # Watch and engine are not the log.
+    assert (kept["elapsed"].typed, kept["elapsed"].setting_id, kept["rpm"].instrument_id) == ("5:34", None, None)
+    assert kept["mark_start"].typed == "09:00"
+
+
+def test_a_course_with_a_floating_mark_is_refused_unless_insisted_on(wb: Workbook) -> None:
+    """The insisting is written down."""
+    add_mark(wb, MarkEntry(name="Gannet Pier", position="47°12.000′N 031°03.000′W"))
+    add_mark(wb, MarkEntry(name="Wren Ledge", position="47°11.52′N 031°02.10′W", fixed="no"))
+    leg = add_course(wb, CourseEntry(start="Gannet Pier", end="Wren Ledge"))
+    with pytest.raises(ReadingError, match="Wren Ledge floats"):
+        start_trial(wb, TrialEntry(course=leg.name))
+    view = start_trial(wb, TrialEntry(course=leg.name, insist_floating="yes"))
+    assert view.floating_insisted
+    newest = entries(wb, limit=1)[0]
+    assert newest.detail["floating_marks"] == ["Wren Ledge"]
+    assert "although Wren Ledge floats" in newest.summary
+
+
+@pytest.mark.parametrize(
+    ("typed", "began_at"),
+    [
+        (None, JUNE),
+        ("2026-06-20", JUNE),
+        ("2026-05-14", datetime(2026, 5, 14, 14, 0, tzinfo=UTC)),
+        ("2026-05-14T13:00:00+02:00", datetime(2026, 5, 14, 11, 0, tzinfo=UTC)),
+    ],
+)
+def test_a_trial_begins_now_or_when_it_says(wb: Workbook, typed: str | None, began_at: datetime) -> None:
+    """A day alone is its noon on ship's clock, except today."""
+    set_ship_time(wb, None, -120, valid_from=LAUNCHED)
+    assert start_trial(wb, TrialEntry(course="Saltgrass", date=typed)).began_at == began_at
+
+
+def test_clock_times_are_ships_time_of_the_trials_day(wb: Workbook) -> None:
+    """11 o'clock on a clock two hours behind is 13 UTC."""
+    set_ship_time(wb, None, -120, valid_from=LAUNCHED)
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date="2026-05-14"))
+    kept = record_run(wb, view.id, run_entry("out", "11:00:00"))
+    assert kept.run.started_at == datetime(2026, 5, 14, 13, 0, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("boxes", "words"),
+    [
+        ({"date": "2027-05-14"}, "written down when it is made"),
+        ({"date": "14.5.26"}, "year, month and day"),
+        ({"date": "2026-05-14T13:00:00"}, "must say its zone"),
+        ({"kind": "party"}, "calibration or check"),
+        ({"steering": "loose"}, "heading held or track held"),
+        ({"timing_limit": "0"}, "timing_limit"),
+    ],
+)
+def test_a_trial_that_cannot_be_is_refused(wb: Workbook, boxes: dict[str, str], words: str) -> None:
+    """Nothing is kept of it."""
+    with pytest.raises(ReadingError, match=words):
+        start_trial(wb, TrialEntry(course="Saltgrass", **boxes))
+    assert trials(wb) == ()
+
+
+def test_all_faults_of_a_trial_come_at_once(wb: Workbook) -> None:
+    """Date, kind and conditions together."""
+    with pytest.raises(ManyFaults) as caught:
+        start_trial(wb, TrialEntry(course="Saltgrass", date="soon", kind="party", crossing="80", insist_floating="eh"))
+    assert [fault.field for fault in caught.value.faults] == ["kind", "date", "crossing", "insist_floating"]
+
+
+def test_an_amended_trial_keeps_what_was_left_empty(wb: Workbook) -> None:
+    """Only what was filled in changes."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", weather="calm", crew="Ines", timing_limit="0.5"))
+    after = amend_trial(wb, view.id, TrialEntry(steering="track", crew="Ines and Bram"))
+    assert (after.conditions.steering, after.conditions.timing_limit_s) == (Steering.TRACK_HELD, 0.5)
+    assert (after.weather, after.crew) == ("calm", "Ines and Bram")
+    with pytest.raises(ManyFaults) as caught:
+        amend_trial(wb, view.id, TrialEntry(course="Other", date="2026-05-14"))
+    assert [fault.field for fault in caught.value.faults] == ["course", "date"]
+
+
+def test_a_trial_that_cannot_give_a_factor_says_why_in_the_forms_words(wb: Workbook) -> None:
+    """The core's faults come out under the names of the boxes."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    record_run(wb, view.id, run_entry("out", "09:00"))
+    with pytest.raises(NotEnoughReadings, match="two runs"):
+        trial_result(wb, view.id)
+    record_run(wb, view.id, run_entry("back", "09:10", readings="7.6", elapsed="55:40"))
+    with pytest.raises(NavigationError, match=r"runs\[1\]\.readings is 7\.6"):
+        trial_result(wb, view.id)
+
+
+def test_a_setting_changed_in_the_middle_is_reduced_to_the_first(wb: Workbook) -> None:
+    """Readings of one trial compare even if somebody touched the menu: 7.6 kn under × 1.0 is 7.98 under × 1.05."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    record_setting(wb, None, LogSetting(Convention.MULTIPLIER, 1.05), set_at=MAY + timedelta(minutes=15))
+    for number, direction in enumerate(("out", "back", "out", "back")):
+        readings = "7.6" if number < 2 else "7.98"
+        record_run(wb, view.id, run_entry(direction, f"09:{number * 10:02d}", readings=readings))
+    found = trial(wb, view.id)
+    assert [run.speed_readings_kn[0] for run in reduced_runs(found)] == pytest.approx([7.6] * 4, abs=1e-9)
+    result = trial_result(wb, view.id)
+    assert round(result.factor, 3) == 0.851
+    assert result.correction.setting == LogSetting(Convention.MULTIPLIER, 1.0)
+
+
+def test_names_find_without_regard_to_capitals_and_suggest_the_nearest(wb: Workbook) -> None:
+    """A slip in a name is told what was meant."""
+    assert instrument(wb, "LOG").name == "Log"
+    assert instrument(wb, "1").name == "Log"
+    with pytest.raises(NotFound, match=r"course is 'Saltgras', .*Did you mean Saltgrass\?"):
+        start_trial(wb, TrialEntry(course="Saltgras"))
+    with pytest.raises(NotFound, match="no mark of that name"):
+        mark(wb, "Tower")
+    with pytest.raises(NotFound, match="There are: Saltgrass"):
+        course(wb, "qqqqqq")
+
+
+def test_the_only_one_need_not_be_named_but_one_of_several_must(wb: Workbook) -> None:
+    """A boat with one log is the rule."""
+    assert instrument(wb).name == "Log"
+    add_log(wb, LogEntry(name="Spare log"))
+    with pytest.raises(ReadingError, match=r"there are 2: Log, Spare log\. Say which instrument"):
+        instrument(wb)
+    add_boat(wb, BoatEntry(name="Sanderling"))
+    with pytest.raises(ReadingError, match="there are 2"):
+        boat(wb)
+    assert [item.name for item in instruments(wb, "Dunlin")] == ["Log", "Spare log"]
+    assert instruments(wb, "Sanderling") == ()
+
+
+def test_an_empty_workbook_says_what_to_add(tmp_path: object, clock: Clock) -> None:
+    """The first step is named."""
+    with (
+        Workbook.create(f"{tmp_path}/empty.truemile", clock=clock) as empty,
+        pytest.raises(NotFound, match="Add a boat first"),
+    ):
+        boat(empty)
+
+
+@pytest.mark.parametrize("word", ["boat", "instrument", "mark", "course"])
+def test_a_name_is_given_once(wb: Workbook, word: str) -> None:
+    """Two of one name could not be told apart."""
+    add_mark(wb, MarkEntry(name="Gannet Pier", position="47°12.000′N 031°03.000′W"))
+    again = {
+        "boat": lambda: add_boat(wb, BoatEntry(name="dunlin")),
+        "instrument": lambda: add_log(wb, LogEntry(name="LOG")),
+        "mark": lambda: add_mark(wb, MarkEntry(name="gannet pier", position="47°13.000′N 031°03.000′W")),
+        "course": lambda: add_course(wb, CourseEntry(name="saltgrass", distance="0.50")),
+    }[word]
+    with pytest.raises(ReadingError, match=rf"there is a {word} of that name"):
+        again()
+
+
+def test_all_faults_of_a_boat_and_of_a_log_come_at_once(wb: Workbook) -> None:
+    """Each box is named."""
+    with pytest.raises(ManyFaults) as caught:
+        add_boat(wb, BoatEntry(length_m="0", ship_utc_offset_min="900", demo="perhaps"))
+    assert [fault.field for fault in caught.value.faults] == ["name", "length_m", "ship_utc_offset_min", "demo"]
+    with pytest.raises(ManyFaults) as caught:
+        add_log(wb, LogEntry(speed_resolution="2", convention="guess", setting_step="0"))
+    assert [fault.field for fault in caught.value.faults] == ["name", "speed_resolution", "convention", "setting_step"]
+    with pytest.raises(ReadingError, match="from -720 to 840"):
+        set_ship_time(wb, None, 900)
+
+
+@pytest.mark.parametrize(
+    ("boxes", "words"),
+    [
+        ({"start": "Gannet Pier"}, "end is missing, but it must be filled in"),
+        ({"start": "Gannet Pier", "end": "Gannet Pier"}, "two different marks"),
+        ({"start": "Gannet Pier", "end": "Nowhere"}, "end is 'Nowhere'"),
+        ({"start": "Gannet Pier", "end": "Far Rock"}, r"end is .*between 0\.05 and 20"),
+        ({"start": "Gannet Pier", "end": "Far Rock", "distance": "0.6"}, "worked out from their positions"),
+    ],
+)
+def test_a_course_between_marks_that_cannot_be_is_refused(wb: Workbook, boxes: dict[str, str], words: str) -> None:
+    """Identical, unknown, or too far apart."""
+    add_mark(wb, MarkEntry(name="Gannet Pier", position="47°12.000′N 031°03.000′W"))
+    add_mark(wb, MarkEntry(name="Far Rock", position="48°12.000′N 031°03.000′W"))
+    with pytest.raises(NavigationError, match=words):
+        add_course(wb, CourseEntry(name="Leg", **boxes))
+    assert [item.name for item in courses(wb)] == ["Saltgrass"]
+
+
+def test_settings_are_noted_with_time_and_found_by_it(wb: Workbook) -> None:
+    """Each instant has the setting that stood then; before the first it is unknown."""
+    record_setting(wb, None, SettingEntry(value="1.05", set_at="2026-05-20T10:00:00Z", note="after cleaning"))
+    assert setting_at(wb, None, datetime(2026, 3, 1, tzinfo=UTC)) is None
+    for at, value in ((APRIL, 1.0), (MAY, 1.0), (JUNE, 1.05)):
+        found = setting_at(wb, None, at)
+        assert found is not None
+        assert found.setting.value == value
+    assert [item.note for item in settings_of(wb)] == ["", "after cleaning"]
+    with pytest.raises(ManyFaults) as caught:
+        record_setting(wb, None, SettingEntry(value="high", set_at="2026-05-20T10:00:00"))
+    assert [fault.field for fault in caught.value.faults] == ["value", "set_at"]
+
+
+CSV = """direction,elapsed,started_at,readings,log_start,log_stop
+out,5:34,09:00,7.6 7.6,,0.71
+back,5:40,09:10,7.6 7.5,,0.72
+"""
+
+
+def test_a_file_of_runs_is_kept_whole(wb: Workbook) -> None:
+    """CSV and TOML of the same paper give the same runs."""
+    toml = """
+        [[run]]
+        direction = "out"
+        elapsed = "5:34"
+        started_at = 09:00:00
+        readings = [7.6, 7.6]
+        log_stop = 0.71
+        [[run]]
+        direction = "back"
+        elapsed = "5:40"
+        started_at = "09:10"
+        readings = "7.6 7.5"
+        log_stop = 0.72
+        """
+    views = [start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat())) for _ in range(3)]
+    semicolons = CSV.replace(",", ";").replace(".", ",").encode("utf-8-sig")
+    kept = [
+        import_runs(wb, views[0].id, CSV),
+        import_runs(wb, views[1].id, toml, "toml"),
+        import_runs(wb, views[2].id, semicolons),
+    ]
+    assert [content(item) for item in kept[1]] == [content(item) for item in kept[0]]
+    assert [content(item) for item in kept[2]] == [content(item) for item in kept[0]]
+    assert [item.run.log_stop_nm for item in kept[0]] == [0.71, 0.72]
+
+
+def test_a_file_with_one_fault_leaves_nothing(wb: Workbook) -> None:
+    """Row, column and line are named; the good rows are not kept either."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    wrong = CSV + "out,334,09:20,7.6,,\nback,5:34,09:30,x,,\n"
+    with pytest.raises(ManyFaults) as caught:
+        import_runs(wb, view.id, wrong)
+    assert [fault.field for fault in caught.value.faults] == ["rows[2].elapsed", "rows[3].readings"]
+    assert "It is line 4 of the file." in str(caught.value)
+    assert trial(wb, view.id).runs == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (b"PK\x03\x04" + bytes(100), "spreadsheet or archive"),
+        (b"\x89PNG\r\n\x1a\n\xff\xfe", "UTF-8"),
+        ("direction\x00elapsed", "binary data"),
+        ("", "not a single run"),
+        ("direction,elapsed\n", "not a single run"),
+        ("6.3,6.4\n6.3,6.4\n", "first line must name the columns"),
+        ("direction,elapsed,elapsed\nout,5:34,5:34\n", "each column stands once"),
+        ('direction,remarks\nout,"a"b\n', "must be CSV"),
+        ("x" * 2_000_001, r"2\.0 MB.*at most 2 MB"),
+    ],
+)
+def test_a_wrong_file_is_refused_in_words(text: str | bytes, words: str) -> None:
+    """Spreadsheet, picture, nothing, no header, too large: each says what to do."""
+    with pytest.raises(FileError, match=words):
+        parse_runs_text(text)
+
+
+def test_a_million_rows_are_refused_at_once() -> None:
+    """A recording is not a trial; neither as CSV nor as TOML, and not past the limit by one."""
+    with pytest.raises(FileError, match="not a recording"):
+        parse_runs_text("direction,elapsed\n" + "out,5:34\n" * 1_000_000)
+    with pytest.raises(ReadingError, match=f"at most {MOST_RUNS} runs"):
+        parse_runs_text("direction,elapsed\n" + "out,5:34\n" * (MOST_RUNS + 1))
+    with pytest.raises(ReadingError, match=f"at most {MOST_RUNS} runs"):
+        parse_runs_text('[[run]]\ndirection = "out"\n' * (MOST_RUNS + 1), "toml")
+
+
+def test_a_trial_holds_no_more_runs_than_a_trial_has(wb: Workbook) -> None:
+    """The limit holds over several files, and the file that passes it is not kept."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    import_runs(wb, view.id, "direction,elapsed,readings\n" + "out,5:34,7.6\n" * MOST_RUNS)
+    with pytest.raises(ReadingError, match="Start another trial"):
+        record_run(wb, view.id, run_entry("out", "10:00"))
+    assert len(trial(wb, view.id).runs) == MOST_RUNS
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("direction,elapsd\nout,5:34\n", r"no column 'elapsd'\. Did you mean elapsed\?"),
+        ("direction,\nout,5:34\n", "a column has no name"),
+        ("direction,elapsed\nout,5:34,7.6\n", r"rows\[0\] is .*3 cells and the header 2 columns.*line 2"),
+    ],
+)
+def test_a_header_that_does_not_fit_is_refused(text: str, words: str) -> None:
+    """Nothing is guessed."""
+    with pytest.raises(ReadingError, match=words):
+        parse_runs_text(text)
+
+
+TOML = """
+    date = 2026-05-14
+    [course]
+    name = "Gannet to Kestle"
+    transits = true
+    start = { name = "Gannet Pier", position = "47°12.000′N 031°03.000′W", precision_m = 3 }
+    end = "47°12.354′N 031°01.920′W"
+    [conditions]
+    steering = "track held"
+    crab = 4.5
+    [[run]]
+    direction = "out"
+    elapsed = "5:34"
+    started_at = "13:32"
+    readings = [7.6]
+    """
+
+
+def test_a_trial_file_stands_alone() -> None:
+    """Course, conditions and runs without a workbook."""
+    found = parse_runs_text(TOML, "toml")
+    assert found.course is not None
+    assert found.course.length_nm == pytest.approx(0.817, abs=0.0005)
+    assert found.course.transits
+    assert found.course.start is not None
+    assert found.course.start.u_m == 3.0
+    assert (found.conditions.steering, found.conditions.crab_deg) == (Steering.TRACK_HELD, 4.5)
+    assert found.runs[0].started_at == datetime(2026, 5, 14, 13, 32, tzinfo=UTC)
+    charted = parse_runs_text(
+        '[course]\nname = "Saltgrass"\ndistance = "0.60"\n[[run]]\ndirection = "o"\nelapsed = "5:34"', "toml"
+    )
+    assert charted.course is not None
+    assert charted.course.length_nm == 0.60
+    assert parse_runs_text(CSV, day=date(2026, 5, 14)).course is None
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "error", "words"),
+    [
+        ("[course]", "[curse]", ReadingError, "Did you mean course"),
+        ("transits", "transit", ReadingError, r"course\.transit is .*Did you mean transits"),
+        ("crab", "krab", ReadingError, r"conditions\.krab is"),
+        ("4.5", "99", ReadingError, r"conditions\.crab is"),
+        ("= true", '= "perhaps"', ReadingError, r"course\.transits is"),
+        ('end = "47°12.354′N 031°01.920′W"', "", ReadingError, r"course\.end.* must be filled in"),
+        ("47°12.354′N", "47°72.354′N", ReadingError, r"course\.end\.position is"),
+        ("47°12.354′N", "57°12.354′N", ReadingError, r"course\.end is"),
+        ("2026-05-14", '"May"', ReadingError, "date is 'May'"),
+        ("[[run]]", "[run]", FileError, "table of its own"),
+        ("[conditions]", "[[conditions]]", FileError, "conditions are a table"),
+        ("[course]", "course = 1\n[curse]", FileError, "must be TOML|a course is a table|no column"),
+        ("= true", "=", FileError, "must be TOML"),
+    ],
+)
+def test_a_trial_file_with_a_fault_names_it(was: str, becomes: str, error: type[NavigationError], words: str) -> None:
+    """Every part of the file is named by its path."""
+    with pytest.raises((error, ReadingError), match=words):
+        parse_runs_text(TOML.replace(was, becomes), "toml")
+
+
+def test_a_course_that_is_no_table_is_refused() -> None:
+    """A plain value says nothing about a course."""
+    with pytest.raises(FileError, match="a course is a table"):
+        parse_runs_text('course = 1\n[[run]]\ndirection = "out"\nelapsed = "5:34"', "toml")
+
+
+def test_the_export_holds_everything_ready_for_json(wb: Workbook) -> None:
+    """Readings as typed, settings, marks, withdrawn runs; units in the names."""
+    view = trial_of(wb, MAY)
+    withdraw_run(wb, trial(wb, view.id).runs[3].id)
+    data = json.loads(json.dumps(export_trial(wb, view.id), allow_nan=False))
+    assert data["course"]["length_nm"] == 0.6
+    assert [run["withdrawn"] for run in data["runs"]] == [False, False, False, True]
+    assert data["runs"][0]["speed_readings_kn"] == [7.6, 7.6]
+    assert data["runs"][0]["setting"] == {"convention": "multiplier", "value": 1.0}
+    assert data["runs"][0]["readings"][0]["typed"] == "7.6"
+    assert data["runs"][0]["started_at"] == "2026-05-14T09:00:00+00:00"
+
+
+WORDS = st.text(string.ascii_letters + " ,;\"'äß#-", max_size=12).map(str.strip)
+SPEEDS = st.lists(st.decimals("0.1", "60", places=2), min_size=1, max_size=6)
+
+
+@st.composite
+def run_boxes(draw: st.DrawFn) -> RunEntry:
+    """Return a run as a crew might write it."""
+    counter = draw(st.none() | st.tuples(st.integers(0, 900_000), st.integers(1, 5000)))
+    seconds = draw(st.decimals("1", "7200", places=3))
+    started = draw(st.none() | st.datetimes(datetime(2026, 5, 14), datetime(2026, 5, 15)))  # noqa: DTZ001 - zone added
+    comma = draw(st.booleans())
+    readings = " ".join(str(value).replace(".", ",") if comma else str(value) for value in draw(SPEEDS))
+    return RunEntry(
+        direction=draw(st.sampled_from(["out", "back", "o", "B"])),
+        elapsed=f"{seconds} s",
+        started_at=None if started is None else started.replace(tzinfo=UTC).isoformat(),
+        readings=readings,
+        log_start=None if counter is None else f"{counter[0] / 100:.2f}",
+        log_stop=None if counter is None else f"{(counter[0] + counter[1]) / 100:.2f}",
+        rpm=draw(st.none() | st.integers(0, 5000).map(str)),
+        heading_compass=draw(st.none() | st.integers(0, 359).map(str)),
+        speed_group=draw(WORDS) or None,
+        noted_by=draw(WORDS) or None,
+        timed_by=draw(WORDS) or None,
+        helm=draw(WORDS) or None,
+        remarks=draw(WORDS) or None,
+    )
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rows=st.lists(run_boxes(), min_size=1, max_size=5))
+def test_runs_exported_as_csv_read_back_the_same(wb: Workbook, rows: list[RunEntry]) -> None:
+    """Into the same trial it changes nothing; without ids, into another, it gives the same runs."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    for row in rows:
+        record_run(wb, view.id, row)
+    before = trial(wb, view.id)
+    text = export_runs_csv(wb, view.id)
+    import_runs(wb, view.id, text)
+    assert trial(wb, view.id) == before
+    other = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    import_runs(wb, other.id, _without_ids(text))
+    assert [content(item) for item in trial(wb, other.id).runs] == [content(item) for item in before.runs]
+
+
+def _without_ids(text: str) -> str:
+    """Return a file of runs without its first column, the ids."""
+    lines = text.splitlines(keepends=True)
+    return "".join(line.partition(",")[2] for line in lines)
