@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shlex
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from truemile.cli.root import truemile
+from truemile.workbook.demo import make_demo
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,11 @@ class Ran:
 
 
 Run = Callable[..., Ran]
+
+
+def expected(name: str) -> str:
+    """Return an output as it was looked at and kept."""
+    return (Path(__file__).parent / "expected" / name).read_text(encoding="utf-8")
 
 
 @pytest.fixture
@@ -89,3 +96,16 @@ def refused(run: Run) -> Run:
         return as_json
 
     return ran
+
+
+@pytest.fixture(scope="session")
+def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Make the demo workbook once."""
+    return make_demo(tmp_path_factory.mktemp("demo") / "demo.truemile")
+
+
+@pytest.fixture
+def demo(demo_file: Path, workbook_path: Path) -> Path:
+    """Let this test have the demo workbook for its own."""
+    shutil.copyfile(demo_file, workbook_path)
+    return workbook_path

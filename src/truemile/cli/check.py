@@ -68,10 +68,10 @@ def _program() -> list[Looked]:
 
 
 def _pages() -> Looked:
-    from truemile.web.assets import BUNDLE, read_bundle
+    from truemile.web import assets
 
     try:
-        read_bundle(BUNDLE)
+        assets.read_bundle(assets.BUNDLE)
     except NavigationError as error:
         return Looked("pages", good=False, words=f"{error.allowed}. {error.remedy}")
     return Looked("pages", good=True, words="Scripts and styles are in place.")

@@ -110,12 +110,13 @@ class UtcOffset(_ParamType):
         """Read hours, or hours and minutes."""
         if isinstance(value, timedelta):
             return value
-        from truemile.core.numbers import parse_number
+        from truemile.core.numbers import check_range, parse_number
 
         hours, colon, minutes = str(value).strip().partition(":")
         whole = parse_number(hours, "utc_offset")
         part = parse_number(minutes, "utc_offset") / 60.0 if colon else 0.0
-        return timedelta(hours=whole - part if hours.strip()[:1] in "-\N{MINUS SIGN}" else whole + part)
+        west = hours.strip()[:1] in "-\N{MINUS SIGN}"
+        return timedelta(hours=check_range("utc_offset", whole - part if west else whole + part, -12, 14, "h"))
 
 
 def json_option(command: Command) -> Command:

@@ -73,7 +73,7 @@ def runs_table(found: LogFactor) -> str:
                 f"{r.ground_kn:.2f}",
                 f"{r.indicated_kn:.2f}",
                 f"{r.factor:.3f}",
-                f"{r.stream_kn:+.2f}",
+                f"{round(r.stream_kn, 2) + 0.0:+.2f}",
             )
         )
     return ruled(heads, rows, left=2)
@@ -83,13 +83,13 @@ def ladder_text(found: LogFactor, *, brief: bool = False) -> str:
     """Return the hand mean, the steps from it to the estimate with their reasons, and the estimate."""
     from truemile.core.plus_minus import format_with_uncertainty
 
-    lines = [f"  {'By hand: mean of the run factors':50}{found.hand_factor:10.3f}"]
+    lines = [f"  {'By hand: mean of the run factors':46}{found.hand_factor:10.3f}"]
     for rung in found.ladder[1:]:
-        lines.append(f"    {rung.words:48}{rung.factor:10.3f}{rung.change:+10.4f}")
+        lines.append(f"    {rung.words:44}{rung.factor:10.3f}{round(rung.change, 4) + 0.0:+10.4f}")
         if not brief and abs(rung.change) >= WORTH_A_REASON:
             lines.append(paragraph(f"{rung.reason}.", indent=6))
     estimate = format_with_uncertainty(found.factor, found.expanded)
-    lines.append(f"  {'Log factor, by the ' + found.indication.value:50}     {estimate}  (95 %)")
+    lines.append(f"  {'Log factor, by the ' + found.indication.value:46}     {estimate}  (95 %)")
     return "\n".join(lines)
 
 
