@@ -165,3 +165,11 @@ def test_trial_at_one_speed_is_its_factor() -> None:
     working = explain_trial(result)
     assert working.parts == ()
     assert working.title == "Log trial, Gannet Pier to Kestle Beacon"
+
+
+def test_the_largest_trial_is_worked_out() -> None:
+    """Two hundred runs, the most that a trial may have, settle in few rounds and hold on every line."""
+    runs = [replace(run, started_at=None) for run in demo_runs(2)] * 100
+    working = explain(factor_from_runs(demo_course(), runs, HELD))
+    assert len(working.lines) > 1000
+    check_every_line(working)

@@ -166,16 +166,24 @@ class Hand:
 
         Notes
         -----
-        Only the first line that is out is looked at, and only what blurs it most gets a digit, so that few digits do.
+        A line that is out is left alone while a line above it, that it was made from, is out too; and only what blurs
+        it most gets a digit. So few digits are carried.
         """
         carried = dict(self.carried)
-        for symbol in list(self._misses)[:1]:
-            blurs = {name: self._blur(symbol, name) for name in self._above[symbol] if name not in self._exact}
-            worst = max(blurs.values(), default=0.0)
-            for name, blur in blurs.items():
-                if blur >= 0.7 * worst and self._places_of(name) < _MOST_DECIMALS:
+        waiting: set[str] = set()
+        for symbol, above in self._above.items():
+            if not waiting.isdisjoint(above):
+                waiting.add(symbol)
+            elif symbol in self._misses:
+                waiting.add(symbol)
+                for name in self._blurred_most_by(symbol):
                     carried[name] = self.carried.get(name, 0) + 1
         return carried
+
+    def _blurred_most_by(self, symbol: str) -> list[str]:
+        blurs = {name: self._blur(symbol, name) for name in self._above[symbol] if name not in self._exact}
+        worst = max(blurs.values(), default=0.0)
+        return [name for name, blur in blurs.items() if blur >= 0.7 * worst and self._places_of(name) < _MOST_DECIMALS]
 
     def _blur(self, symbol: str, name: str) -> float:
         """How far half a unit of the last printed digit of one symbol moves the line of another."""
