@@ -76,6 +76,14 @@ def test_a_bent_truth_over_five_speeds_becomes_a_curve() -> None:
     assert three.correction.powers == (0, 1)
 
 
+def test_engine_speeds_at_which_the_log_reads_the_same_give_one_factor() -> None:
+    """Two labels and one reading support no line."""
+    runs = [replace(run, speed_group=label) for label in ("a", "b") for run in _at_speeds({6.0: 0.95})]
+    result = analyse_trial(MILE, runs)
+    assert result.correction.powers == (1,)
+    assert "read the same at every engine speed" in result.curve.words
+
+
 def test_the_course_length_does_not_average_down_over_speeds() -> None:
     """A common error moves the whole curve (pattern of JCGM 100 H.3.6)."""
     course = charted_course("coarse", 1.0, 0.05)

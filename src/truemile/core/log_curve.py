@@ -82,8 +82,11 @@ def _fits(factors: Sequence[LogFactor]) -> dict[tuple[int, ...], LinearFit]:
     indicated = np.asarray([f.mean_indicated_kn for f in factors])
     true = np.asarray([f.water_kn for f in factors])
     u = np.asarray([_u_independent(f) * f.mean_indicated_kn for f in factors])
-    shapes: list[tuple[int, ...]] = [(1,), (0, 1)]
-    if len(factors) > 3:
+    distinct = len({round(float(speed), 2) for speed in indicated})
+    shapes: list[tuple[int, ...]] = [(1,)]
+    if distinct > 1:
+        shapes.append((0, 1))
+    if distinct > 3:
         shapes.append((0, 1, 2))
     return {powers: fit(np.column_stack([indicated**p for p in powers]), true, u=u) for powers in shapes}
 
