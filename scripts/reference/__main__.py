@@ -1,8 +1,8 @@
-"""Write the generated reference pages, or check that they are up to date.
+"""Write the generated reference pages and the output of the sessions, or check that they are up to date.
 
 Run it as::
 
-    python scripts/reference            # writes docs/reference/…
+    python scripts/reference            # writes docs/reference/… and renews every session
     python scripts/reference --check    # changes nothing; exit code 1 if a page is out of date
 """
 
@@ -18,10 +18,12 @@ from pathlib import Path
 import commands
 import pages
 import python_api
+import sessions
 import tables
 
-DOCS = Path(__file__).resolve().parents[2] / "docs"
-#: What each writer makes: from a page's name under docs/reference to its text.
+ROOT = Path(__file__).resolve().parents[2]
+REFERENCE = ROOT / "docs" / "reference"
+#: Each makes pages: from a name under docs/reference to the text.
 WRITERS: tuple[Callable[[], dict[str, str]], ...] = (commands.write, pages.write, python_api.write, tables.write)
 
 
@@ -30,40 +32,42 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--check", action="store_true", help="change nothing; say which pages are out of date")
     check = parser.parse_args().check
-    made: dict[str, str] = {}
+    made: dict[Path, str] = {}
     for writer in WRITERS:
-        made |= writer()
-    behind = [name for name, text in made.items() if _is_behind(name, text, check=check)]
+        made |= {REFERENCE / name: text for name, text in writer().items()}
+    behind = [path for path, text in made.items() if _is_behind(path, text, check=check)]
     behind += _left_over(made, check=check)
+    spoken = sessions.session_pages()
+    behind += [path for path in spoken if _is_behind(path, sessions.renewed(path), check=check)]
     if check and behind:
         print(f"{len(behind)} pages are out of date. Run: python scripts/reference", file=sys.stderr)
         return 1
-    print(f"{len(made)} pages, {len(behind)} {'out of date' if check else 'written anew'}.")
+    print(f"{len(made) + len(spoken)} pages, {len(behind)} {'out of date' if check else 'written anew'}.")
     return 0
 
 
-def _is_behind(name: str, text: str, *, check: bool) -> bool:
-    path = DOCS / "reference" / name
+def _is_behind(path: Path, text: str, *, check: bool) -> bool:
     old = path.read_text(encoding="utf-8") if path.exists() else ""
     if old == text:
         return False
+    name = str(path.relative_to(ROOT))
     if check:
-        changes = difflib.unified_diff(old.splitlines(), text.splitlines(), str(path.name), "as it should be", n=0)
+        changes = difflib.unified_diff(old.splitlines(), text.splitlines(), name, "as it should be", lineterm="", n=0)
         print("\n".join(islice(changes, 12)), file=sys.stderr)
     else:
+        print(name)
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
     return True
 
 
-def _left_over(made: dict[str, str], *, check: bool) -> list[str]:
+def _left_over(made: dict[Path, str], *, check: bool) -> list[Path]:
     """Pages of modules that are gone."""
-    kept = {name.removeprefix("python/") for name in made if name.startswith("python/")}
-    gone = [path for path in sorted((DOCS / "reference" / "python").glob("*.md")) if path.name not in kept]
+    gone = [path for path in sorted((REFERENCE / "python").glob("*.md")) if path not in made]
     for path in gone:
         if not check:
             path.unlink()
-    return [path.name for path in gone]
+    return gone
 
 
 if __name__ == "__main__":

@@ -9,8 +9,8 @@ from truemile.workbook.schema import IMMUTABLE, Base
 
 HEAD = f"""# Workbook tables
 
-A workbook is one SQLite file. Its schema is number `{SCHEMA}`. Any SQLite tool can read it; **only Truemile should write
-it**, because each change belongs to a journal entry.
+A workbook is one SQLite file. Its schema is number `{SCHEMA}`. Any SQLite tool can read it; **only Truemile should
+write it**, because each change belongs to a journal entry.
 
 - Every fact carries `entry_id`, the journal entry that added it. It counts as long as `standing` of that entry is true.
 - Nothing is updated and nothing is deleted: the database itself refuses to alter a row of the tables marked *fact*. The
