@@ -146,12 +146,13 @@ def correct_column(
         If a reading is not a speed; the field says which row.
     """
     shown = np.asarray(indicated_kn, dtype=float)
-    instants = [at] * shown.size if at is None or isinstance(at, datetime) else list(at)
+    # One instant for all is looked at once: a clock that goes on must not give each row its own.
+    instants = [wb.at(at)] * shown.size if at is None or isinstance(at, datetime) else [wb.at(item) for item in at]
     if len(instants) != shown.size:
         raise ReadingError("at", len(instants), f"there are {shown.size} readings", "Give one time a reading.")
     with wb.reading() as session:
         log = find(session, Instrument, which, "instrument")
-        groups = _grouped(session, log, [wb.at(instant) for instant in instants])
+        groups = _grouped(session, log, instants)
     # Checked as a whole first, so that the row named is the row of the column.
     if groups:
         corrected_speeds(groups[0][0].correction, shown, resolution_kn=log.speed_resolution_kn)
