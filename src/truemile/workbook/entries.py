@@ -20,7 +20,7 @@ from truemile.core.numbers import parse_number, precision_of
 from truemile.core.position import Position, parse_position
 from truemile.core.times import elapsed_between, parse_elapsed
 from truemile.core.uncertainty import from_resolution
-from truemile.workbook.schema import ReadingKind, TrialKind
+from truemile.workbook.kinds import ReadingKind, TrialKind
 from truemile.workbook.typed import (
     Entry,
     Faults,

@@ -16,44 +16,15 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from truemile.core.errors import ReadingError
 from truemile.core.log_runs import Direction, Steering
 from truemile.core.log_settings import Convention
+from truemile.workbook.kinds import How as How  # noqa: PLC0414 (a table's kinds are found beside it)
+from truemile.workbook.kinds import InstrumentKind as InstrumentKind  # noqa: PLC0414
+from truemile.workbook.kinds import ReadingKind as ReadingKind  # noqa: PLC0414
+from truemile.workbook.kinds import TrialKind as TrialKind  # noqa: PLC0414
 
 #: The schema this program reads and writes: the newest migration.
 HEAD: Final = "0001"
 #: Stands in the header of every workbook file, so that another program's database is not mistaken for one.
 APPLICATION_ID: Final = 0x54724D6C
-
-
-class InstrumentKind(StrEnum):
-    """What an instrument measures."""
-
-    LOG = "log"
-
-
-class TrialKind(StrEnum):
-    """Whether a trial measures the factor, or checks the one in force."""
-
-    CALIBRATION = "calibration"
-    CHECK = "check"
-
-
-class How(StrEnum):
-    """How a factor is put in force."""
-
-    APPLIED = "applied"
-    SET = "set"
-
-
-class ReadingKind(StrEnum):
-    """What was read or pressed during a run."""
-
-    SPEED = "speed"
-    LOG_START = "log_start"
-    LOG_STOP = "log_stop"
-    ELAPSED = "elapsed"
-    MARK_START = "mark_start"
-    MARK_STOP = "mark_stop"
-    HEADING_COMPASS = "heading_compass"
-    RPM = "rpm"
 
 
 class UtcDateTime(sa.types.TypeDecorator[datetime]):
