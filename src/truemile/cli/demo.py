@@ -154,7 +154,7 @@ class Story:
                 3,
             ),
             ("by hand", best.hand_factor, 0.0, self.truth.factor(best.mean_indicated_kn, middle), 3),
-            ("stream along, kn", best.stream_along_kn, 2.0 * best.u_stream_along_kn, along, 2),
+            ("stream along, kn", best.stream_along_kn, best.expanded_stream_along_kn, along, 2),
         ]
         view = self.used[0]
         true = self.truth.true_kn(view.corrected.read, view.at)

@@ -103,11 +103,11 @@ def _choose(fits: dict[tuple[int, ...], LinearFit]) -> tuple[int, ...]:
 def _because(candidates: Sequence[Candidate]) -> str:
     taken = next(c for c in candidates if c.taken)
     tried = [c.words for c in candidates if not c.taken]
-    return (
-        f"{taken.words}: {' and '.join(tried)} would fit no better than chance allows"
-        if len(taken.powers) == 1
-        else (f"{taken.words}: the factor changes with speed by more than chance allows")
-    )
+    if not tried:
+        return f"{taken.words}: the log read the same at every engine speed"
+    if len(taken.powers) == 1:
+        return f"{taken.words}: {' and '.join(tried)} would fit no better than chance allows"
+    return f"{taken.words}: the factor changes with speed by more than chance allows"
 
 
 def _u_common_relative(factor: LogFactor) -> float:

@@ -121,7 +121,7 @@ class LogFactor:
         Speed through the water, the mean over the ground freed from stream and crab.
     factor, budget
         The estimate and what its uncertainty is made of.
-    stream_along_kn, u_stream_along_kn
+    stream_along_kn, u_stream_along_kn, expanded_stream_along_kn
         Stream along the course in the middle of the trial; above 0 where it flowed the way of an outward run.
     stream_across_kn, stream_across_to
         Stream across it, and the side it flowed to on an outward run ("" if not known); None where it does not show.
@@ -145,6 +145,7 @@ class LogFactor:
     budget: Budget
     stream_along_kn: float
     u_stream_along_kn: float
+    expanded_stream_along_kn: float
     stream_across_kn: float | None
     stream_across_to: str
     lowest_kn: float
@@ -345,6 +346,7 @@ def _estimate(
         budget=budget,
         stream_along_kn=stream.value,
         u_stream_along_kn=stream.u,
+        expanded_stream_along_kn=stream.expanded,
         stream_across_kn=across,
         stream_across_to={"starboard": "port", "port": "starboard"}.get(crab.head_to, ""),
         lowest_kn=min(*readings, *indicated),

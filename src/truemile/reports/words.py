@@ -98,7 +98,7 @@ def stream_text(factor: LogFactor) -> list[str]:
     """Return the stream along and across the course in words."""
     along = factor.stream_along_kn
     way = "with an outward run" if along >= 0 else "against an outward run"
-    said = [f"Along the course {abs(along):.2f} ± {2 * factor.u_stream_along_kn:.2f} kn, {way}."]
+    said = [f"Along the course {abs(along):.2f} ± {factor.expanded_stream_along_kn:.2f} kn, {way}."]
     if factor.stream_across_kn is not None and factor.crab.angle_deg:
         side = f", to {factor.stream_across_to} going out" if factor.stream_across_to else ""
         said.append(f"Across it about {abs(factor.stream_across_kn):.1f} kn{side}.")

@@ -172,14 +172,14 @@ def _write_stream(hand: Hand, result: LogFactor) -> None:
     """Each run's own stream, their middle, and the stream across if she crabbed."""
     hand.section("The stream that comes out, above 0 where it flows the way of an outward run")
     ratio = result.mean_ground_kn / result.mean_indicated_kn
-    hand.line("q", "over the ground for each knot shown, stream taken out", "G / L", 4, core=ratio)
+    hand.line("q", "over the ground for each knot shown, stream taken out", "G / L", 3, core=ratio)
     stretched = " / cos(e)" if result.conditions.crossing_deg else ""
     for run in result.runs:
         n, ground, log = run.number, f"V_{run.number}{stretched}", f"q * L_{run.number}"
         formula = f"{ground} - {log}" if run.run.direction is Direction.OUT else f"{log} - {ground}"
         hand.line(f"C_{n}", f"stream along the course, run {n}", formula, 2, "kn", core=run.stream_kn)
     words = "stream along the course in the middle of the trial"
-    around = printed(2.0 * result.u_stream_along_kn, 2)
+    around = printed(result.expanded_stream_along_kn, 2)
     formula, core = _middle_formula(result), result.stream_along_kn
     hand.line("S", words, formula, 2, "kn", core=core, kind=Kind.ANSWER, plus_minus=around)
     if result.stream_across_kn is not None and result.crab.angle_deg:

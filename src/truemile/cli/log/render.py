@@ -100,7 +100,7 @@ def reading_lines(found: LogFactor, group: SpeedGroup | None = None) -> str:
     percent = found.reads_percent_too_much
     much = "much" if percent >= 0 else "little"
     way = "out" if found.stream_along_kn >= 0 else "back"
-    along = format_with_uncertainty(abs(found.stream_along_kn), 2.0 * found.u_stream_along_kn, "kn")
+    along = format_with_uncertainty(abs(found.stream_along_kn), found.expanded_stream_along_kn, "kn")
     rows = [
         ("The log reads", f"{abs(percent):.1f} % too {much}"),
         ("Through the water", f"{found.water_kn:.2f} kn where it showed {found.mean_indicated_kn:.2f} kn"),

@@ -75,6 +75,7 @@ class StreamSays:
 
     group: Annotated[str, "Name of the engine speed; empty if there is one only."]
     along: Annotated[str, "Stream along the course, with its ±."]
+    way: Annotated[str, "Which way it flowed."]
     across: Annotated[str, "Stream across it; empty where it does not show."]
 
 
@@ -102,7 +103,8 @@ def answer_of(result: TrialResult) -> Answer:
 def hand_mean_of(result: TrialResult) -> HandMean:
     """Return the hand mean, and the ladder from it to the estimate."""
     decimals = max(3, len(pair(result.factor, result.expanded)[0].partition(".")[2]))
-    ladders = tuple((group.label, _ladder(group.best, decimals)) for group in result.groups)
+    # One digit more than the answer, so that the steps add up to the eye.
+    ladders = tuple((group.label, _ladder(group.best, decimals + 1)) for group in result.groups)
     return HandMean(with_unit(result.hand_factor, decimals), _difference_words(result), ladders)
 
 
@@ -174,13 +176,13 @@ def streams_of(result: TrialResult) -> tuple[StreamSays, ...]:
 
 
 def _stream(name: str, factor: LogFactor) -> StreamSays:
-    number, margin = pair(abs(factor.stream_along_kn), 2.0 * factor.u_stream_along_kn)
+    number, margin = pair(abs(factor.stream_along_kn), factor.expanded_stream_along_kn)
     way = "with you going out" if factor.stream_along_kn >= 0 else "against you going out"
     across = ""
     if factor.stream_across_kn is not None:
         side = f" to {factor.stream_across_to} of the way out" if factor.stream_across_to else ""
         across = f"about {with_unit(abs(factor.stream_across_kn), 1, 'kn')}{side}"
-    return StreamSays(name, f"{number} ± {margin} kn {way}", across)
+    return StreamSays(name, f"{number} ± {margin} kn", way, across)
 
 
 def missing_of(error: NavigationError) -> tuple[Missing, ...]:
