@@ -251,7 +251,7 @@ def _by_sog_cog(sog: FloatArray, cog: FloatArray) -> GroundVelocity | None:
     return GroundVelocity(course, speed, u_cog, u_sog)
 
 
-def _u_vector(parts: FloatArray, east: float, north: float) -> tuple[float, float]:
+def _u_vector(parts: FloatArray, east: float, north: float) -> tuple[float | None, float | None]:
     """Give the standard uncertainty of direction (degrees) and length of a mean vector from its parts."""
     import numpy as np
 
@@ -259,14 +259,17 @@ def _u_vector(parts: FloatArray, east: float, north: float) -> tuple[float, floa
     along = parts @ np.array([east, north]) / speed
     across = parts @ np.array([north, -east]) / speed
     u_along, u_across = (float(np.std(part, ddof=1)) / math.sqrt(len(parts)) for part in (along, across))
-    return math.degrees(math.atan2(u_across, speed)), u_along
+    return math.degrees(math.atan2(u_across, speed)) or None, u_along or None
 
 
 def _u_mean(values: FloatArray) -> float | None:
-    """Give the standard uncertainty of a mean of neighbouring readings, from the scatter between parts of it."""
+    """Give the standard uncertainty of a mean of neighbouring readings, from the scatter between parts of it.
+
+    Readings that never move tell nothing about theirs: None, and the last digit of the display counts instead.
+    """
     import numpy as np
 
     if values.size < 2 * BLOCKS:
         return None
     means = [float(part.mean()) for part in np.array_split(values, BLOCKS)]
-    return float(np.std(means, ddof=1)) / math.sqrt(BLOCKS)
+    return float(np.std(means, ddof=1)) / math.sqrt(BLOCKS) or None

@@ -58,7 +58,7 @@ def read_recording(data: bytes | Iterable[bytes], name: str, *, without_checksum
 
     Examples
     --------
-    >>> recording = read_recording(b"$GPZDA,094737,20,08,2018,00,00*6A\r\n$HEHDT,288.5,T*28\r\n", "short.nmea")
+    >>> recording = read_recording(b"$GPZDA,094737,20,08,2018,00,00*47\r\n$HEHDT,288.5,T*28\r\n", "short.nmea")
     >>> recording.started_at.isoformat(), recording.heading_deg.tolist(), recording.counts.good
     ('2018-08-20T09:47:37.500000+00:00', [288.5], 2)
     """
@@ -105,7 +105,7 @@ def _is_sentences(head: bytes, name: str) -> bool:
     for magic, what, remedy in _OTHER_KINDS:
         if plain.startswith(magic):
             raise FileError("file", f"{name}, {what}", "only NMEA 0183 sentences and CSV tables are read", remedy)
-    if b"\0" in head:
+    if b"\0" in plain.partition(b"\n")[0]:
         raise FileError(
             "file", f"{name}, which is not text", "only NMEA 0183 sentences and CSV tables are read", _EXPORT
         )
