@@ -67,6 +67,7 @@ def create_app(
     server = Server(opened, clock=clock, bundle=files, shelf=Shelf())
     _install(app, server, SECTIONS)
     _handle_errors(app, server)
+    app.state.workbook = opened
     app.mount(PREFIX, ForeverFiles(directory=bundle), name="assets")
     app.add_middleware(Guard, hosts=hosts)
     return app

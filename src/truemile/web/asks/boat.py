@@ -6,6 +6,7 @@ from typing import Final
 
 from truemile.core.log_settings import Convention
 from truemile.web.forms import Choice, Field, Form
+from truemile.workbook.boats import offset_words
 
 CONVENTIONS: Final = (
     Choice(Convention.MULTIPLIER.value, "multiplier, 1.00"),
@@ -13,6 +14,10 @@ CONVENTIONS: Final = (
     Choice(Convention.PULSES_PER_NM.value, "pulses per mile"),
 )
 
+#: From twelve hours behind UTC to fourteen ahead, by half hours.
+SHIP_TIMES: Final = tuple(
+    Choice(str(minutes), "UTC" if not minutes else f"UTC {offset_words(minutes)}") for minutes in range(-720, 841, 30)
+)
 BOAT_BOXES: Final = ("description", "length_m", "draught_m", "air_draft_m", "ship_utc_offset_min")
 LOG_BOXES: Final = ("speed_resolution", "distance_resolution", "convention", "setting_step")
 SETTING_BOXES: Final = ("convention", "value", "set_at", "note")
@@ -51,13 +56,7 @@ def welcome_form() -> Form:
         (
             Field("boat", "Name of the boat", required=True),
             Field("log", "What you call her log", value="log", hint="One boat may carry several.", required=True),
-            Field(
-                "ship_utc_offset_min",
-                "Ship's time minus UTC, in minutes",
-                "number",
-                "60 for one hour ahead of UTC, −60 for one behind.",
-                "0",
-            ),
+            Field("ship_utc_offset_min", "Ship's clock", "choice", "Against UTC.", "0", SHIP_TIMES),
             *log_fields(folded=True),
             Field("description", "What she is", hint="Sloop, diesel.", more=True),
             Field("length_m", "Length over all", "number", "In metres.", more=True),

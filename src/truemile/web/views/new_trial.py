@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
+from truemile.core.errors import NavigationError
 from truemile.web.asks.trial import TRIAL_BOXES, trial_form
 from truemile.web.formats import bearing, with_unit
 from truemile.web.forms import Choice, Form, Typed
@@ -64,9 +65,13 @@ def _course_words(view: CourseView) -> str:
 
 
 def begin_trial(asked: Asked, typed: Typed, instrument_id: int) -> str:
-    """Begin a trial."""
+    """Begin a trial; that a mark floats is asked where one may insist."""
     entry = read_entry(TrialEntry, {"instrument": str(instrument_id), **typed.only(TRIAL_BOXES)})
-    trial = log_trials.start_trial(asked.workbook, entry)
+    floating = bool(courses.course(asked.workbook, typed.text("course")).course.floating_marks)
+    try:
+        trial = log_trials.start_trial(asked.workbook, entry)
+    except NavigationError as error:
+        raise error.renamed(lambda field: "insist_floating" if floating and field == "course" else field) from error
     return f"/trials/{trial.id}?done={trial.entry_id}"
 
 
