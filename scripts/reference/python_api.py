@@ -15,17 +15,15 @@ from types import ModuleType
 from typing import Any
 
 import truemile.core
-import truemile.plots
-import truemile.reports
-import truemile.workbook
-import truemile.working
+from truemile import api
 
-#: Layers above the core that are shown together on one page, with what a reader should know first.
+#: Layers above the core that are shown together on one page each, with what a reader should know first.
 LAYERS = {
-    "working": (truemile.working, "The hand lines behind results."),
-    "workbook": (truemile.workbook, "The skipper's data: what can be entered, asked and undone."),
-    "plots": (truemile.plots, "Charts as plain Vega-Lite specifications, and as SVG or PNG."),
-    "reports": (truemile.reports, "Sheets as PDF."),
+    "working": "The hand lines behind results.",
+    "recordings": "Recorded instrument files, and the steady legs in them.",
+    "workbook": "The skipper's data: what can be entered, asked and undone.",
+    "plots": "Charts as plain Vega-Lite specifications, and as SVG or PNG.",
+    "reports": "Sheets as PDF.",
 }
 _SECTION = re.compile(r"^(?P<name>[A-Z][A-Za-z ]+)\n-{3,}$", re.MULTILINE)
 _CITED = re.compile(r"\[(?P<key>[A-Za-z0-9-]+)\]_")
@@ -35,8 +33,9 @@ def write() -> dict[str, str]:
     """Return the pages by name."""
     modules = {info.name: importlib.import_module(f"truemile.core.{info.name}") for info in _modules(truemile.core)}
     found = {f"python/{name}.md": _core_page(module) for name, module in modules.items()}
-    for name, (package, words) in LAYERS.items():
-        found[f"python/{name}.md"] = _layer_page(name, package, words)
+    for name, words in LAYERS.items():
+        found[f"python/{name}.md"] = _layer_page(name, importlib.import_module(f"truemile.{name}"), words)
+    found["python/api.md"] = _api_page(modules)
     found["python/index.md"] = _index(modules)
     return found
 
@@ -47,12 +46,16 @@ def _modules(package: ModuleType) -> Iterator[pkgutil.ModuleInfo]:
 
 def _index(modules: dict[str, ModuleType]) -> str:
     rows = "\n".join(f"| [`{name}`]({name}.md) | {_first(module)} |" for name, module in modules.items())
-    layers = "\n".join(f"| [`truemile.{name}`]({name}.md) | {words} |" for name, (_, words) in LAYERS.items())
+    layers = "\n".join(f"| [`truemile.{name}`]({name}.md) | {words} |" for name, words in LAYERS.items())
     return textwrap.dedent("""\
         # Python
 
         [Use it from Python](../../how-to/use-from-python.md) shows the usual way. Here is everything, module by module,
         from the code itself.
+
+        ## truemile.api
+
+        [`truemile.api`](api.md) gathers the names that most scripts need.
 
         ## truemile.core
 
@@ -68,6 +71,19 @@ def _index(modules: dict[str, ModuleType]) -> str:
         |---|---|
         {layers}
         """).format(rows=rows, layers=layers)
+
+
+def _api_page(modules: dict[str, ModuleType]) -> str:
+    """Every name that the façade gathers, with where it comes from and what it is."""
+    rows = []
+    for name in api.__all__:
+        value = getattr(api, name)
+        origin = value.__module__
+        layer, _, module = origin.removeprefix("truemile.").partition(".")
+        page = f"{module}.md" if layer == "core" and module in modules else f"{layer}.md"
+        rows.append(f"| [`{name}`]({page}#{name.lower()}) | `{origin}` | {_inline(_summary(value), in_table=True)} |")
+    head = f"# truemile.api\n\n{_docstring(inspect.getdoc(api) or '', examples=True)}\n"
+    return head + "| name | comes from | |\n|---|---|---|\n" + "\n".join(rows) + "\n"
 
 
 def _core_page(module: ModuleType) -> str:
@@ -133,9 +149,13 @@ def _imports(module: ModuleType, members: list[Member]) -> list[str]:
     origins: dict[str, list[str]] = {}
     for name in sorted(used.difference(plain)):
         origins.setdefault(getattr(getattr(module, name), "__module__", module.__name__), []).append(name)
-    return [f"import {name}" for name in plain] + [
+    return [_import_of(name, getattr(module, name).__name__) for name in plain] + [
         f"from {origin} import {', '.join(names)}" for origin, names in sorted(origins.items())
     ]
+
+
+def _import_of(name: str, whole: str) -> str:
+    return f"import {name}" if name == whole else f"import {whole} as {name}"
 
 
 def _order(module: ModuleType) -> dict[str, int]:
@@ -219,7 +239,7 @@ def _inside(kind: type) -> list[str]:
         if not inspect.isfunction(function):
             continue
         call = name if isinstance(value, property) else f"{name}()"
-        rows.append(f"| `{call}` | {_inline(_summary(function))} |")
+        rows.append(f"| `{call}` | {_inline(_summary(function), in_table=True)} |")
     if rows:
         parts.append("| property or method | |\n|---|---|\n" + "\n".join(rows) + "\n")
     return parts
@@ -238,7 +258,7 @@ def _constants(module: ModuleType, level: int) -> str:
         if match and said and isinstance(getattr(module, match["name"], None), int | float | str | tuple):
             value = repr(getattr(module, match["name"]))
             shown = value if len(value) <= 30 else "…"
-            rows.append(f"| `{match['name']}` | `{shown}` | {_inline(' '.join(said))} |")
+            rows.append(f"| `{match['name']}` | `{shown}` | {_inline(' '.join(said), in_table=True)} |")
         said = []
     if not rows:
         return ""
@@ -246,7 +266,7 @@ def _constants(module: ModuleType, level: int) -> str:
 
 
 def _first(module: ModuleType) -> str:
-    return _inline((inspect.getdoc(module) or "").split("\n\n")[0].replace("\n", " "))
+    return _inline((inspect.getdoc(module) or "").split("\n\n")[0].replace("\n", " "), in_table=True)
 
 
 def _summary(function: Callable[..., object]) -> str:
@@ -294,7 +314,7 @@ def _prose(text: str) -> str:
     return "\n\n".join(found) + "\n"
 
 
-def _inline(text: str) -> str:
+def _inline(text: str, *, in_table: bool = False) -> str:
     text = re.sub(r"``(.+?)``", r"`\1`", text)
     text = _CITED.sub(lambda match: f"[{match['key']}](../../references.md#{match['key'].lower()})", text)
-    return text.replace("|", "\\|")
+    return text.replace("|", "\\|") if in_table else text

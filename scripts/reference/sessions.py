@@ -56,11 +56,25 @@ def _renew_block(match: re.Match[str]) -> str:
         return match[0]
     parts = []
     for command, shown in _commands(body):
-        got = _run(command)
-        same = _CHECKER.check_output(shown, got, doctest.ELLIPSIS)
-        parts.append(command + (shown if same else got))
+        parts.append(command + _merged(shown, _run(command)))
     fence = match["fence"]
     return textwrap.indent(f"{fence}console{match['rest']}\n{''.join(parts)}{fence}", match["indent"])
+
+
+def _merged(shown: str, got: str) -> str:
+    """Return what was shown if it still fits, else the new output, cut and dotted where the old one was."""
+    if _fits(shown, got):
+        return shown
+    old, new = shown.splitlines(keepends=True), got.splitlines(keepends=True)
+    if old and old[-1] == "...\n":
+        new = [*new[: len(old) - 1], "...\n"]
+    if len(old) == len(new):
+        new = [before if _fits(before, after) else after for before, after in zip(old, new, strict=True)]
+    return "".join(new)
+
+
+def _fits(shown: str, got: str) -> bool:
+    return _CHECKER.check_output(shown, got, doctest.ELLIPSIS)
 
 
 def _commands(body: str) -> Iterator[tuple[str, str]]:

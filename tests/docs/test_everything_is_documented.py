@@ -14,6 +14,7 @@ import click
 import pytest
 
 import truemile.core
+from truemile import api
 from truemile.cli.root import truemile as root_command
 from truemile.core import errors
 from truemile.web.pages import SECTIONS as NAMED_SECTIONS
@@ -104,6 +105,12 @@ def test_everything_that_a_module_of_the_core_declares_public_is_documented_some
         if name not in headings_of(f"reference/python/{home}.md"):
             missing.append(name)
     assert missing == []
+
+
+def test_every_name_of_the_facade_is_on_its_page() -> None:
+    """`truemile.api` and its page name the same things."""
+    named = set(re.findall(r"^\| \[`(\w+)`\]", text_of("reference/python/api.md"), re.MULTILINE))
+    assert named == set(api.__all__)
 
 
 @pytest.mark.parametrize("module_name", CORE)

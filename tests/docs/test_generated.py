@@ -40,7 +40,7 @@ def test_a_page_that_is_behind_is_named_and_left_alone() -> None:
 
 
 def test_a_session_whose_output_is_behind_is_renewed(tmp_path: Path) -> None:
-    """Wrong output is replaced, three dots stand for anything, and a file that is shown can be used."""
+    """Wrong output is replaced, three dots stand for anything and stay, and a file that is shown can be used."""
     page = tmp_path / "page.md"
     page.write_text(SESSION, encoding="utf-8")
     code = (
@@ -51,6 +51,7 @@ def test_a_session_whose_output_is_behind_is_renewed(tmp_path: Path) -> None:
     assert "wrong" not in done.stdout
     assert "measured course: 1.0000" in done.stdout
     assert "...\n  Log factor, by the speed display" in done.stdout
+    assert "--timing 1\nmeasured course: 1.0000 ± 0.0057 nm\n...\n```" in done.stdout
 
 
 SESSION = """
@@ -67,6 +68,9 @@ $ truemile log factor runs.csv \\
     --distance 1.00
 ...
   Log factor, by the speed display...
+...
+$ truemile log factor runs.csv --distance 1.00 --timing 1
+wrong too
 ...
 ```
 """
