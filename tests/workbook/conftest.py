@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -17,8 +18,17 @@ def clock() -> Clock:
     return Clock()
 
 
+@pytest.fixture(scope="session")
+def as_fitted_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the file of a workbook that is fitted out, made once and copied for each test."""
+    path = tmp_path_factory.mktemp("fitted") / "dunlin.truemile"
+    fitted_out(path, Clock()).close()
+    return path
+
+
 @pytest.fixture
-def wb(tmp_path: Path, clock: Clock) -> Iterator[Workbook]:
+def wb(as_fitted_out: Path, tmp_path: Path, clock: Clock) -> Iterator[Workbook]:
     """Return a workbook that is fitted out."""
-    with fitted_out(tmp_path / "dunlin.truemile", clock) as workbook:
+    path = Path(shutil.copy(as_fitted_out, tmp_path))
+    with Workbook.open(path, clock=clock, author="Ines") as workbook:
         yield workbook

@@ -10,7 +10,7 @@ import pytest
 from tests.workbook.season import APRIL, JUNE, LAUNCHED, MAY, Clock, run_entry, trial_of
 from truemile.core.errors import NotEnoughReadings, NotFound, ReadingError
 from truemile.core.log_settings import Convention, LogSetting
-from truemile.workbook import correction_rows, journal
+from truemile.workbook import correction_rows, journal, log_corrections
 from truemile.workbook.check_trials import check_result
 from truemile.workbook.entries import LogEntry, RunEntry, TrialEntry
 from truemile.workbook.instruments import add_log, instrument, record_setting
@@ -309,6 +309,25 @@ def test_the_slate_shows_the_factor_of_todays_setting(wb: Workbook) -> None:
     """With the factor entered in the log, 1.001 is left; nobody should multiply by 0.851 once more."""
     put_in_force(wb, trial_of(wb, MAY).id, "set", at=MAY)
     assert slate(wb, JUNE).items[0].text == "factor 1.001"
+
+
+def test_the_slate_keeps_the_measured_factor_where_the_conventions_differ(wb: Workbook) -> None:
+    """A percentage cannot be compared with a multiplier; using the reading will say so."""
+    put_in_force(wb, trial_of(wb, MAY).id)
+    record_setting(wb, None, LogSetting(Convention.PERCENT, -15.0), set_at=MAY + DAY)
+    assert slate(wb, JUNE).items[0].text == "factor 0.851"
+
+
+def test_the_program_version_is_kept_also_when_nothing_is_installed(
+    wb: Workbook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Run from a bare source tree, the provenance says so."""
+
+    def missing(_: str) -> str:
+        raise log_corrections.PackageNotFoundError
+
+    monkeypatch.setattr(log_corrections, "version", missing)
+    assert put_in_force(wb, trial_of(wb, MAY).id).provenance["program_version"] == "not installed"
 
 
 def test_the_slate_says_what_was_never_measured(wb: Workbook) -> None:

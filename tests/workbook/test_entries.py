@@ -61,6 +61,8 @@ def test_numbers_and_lists_of_toml_and_json_are_taken_as_text() -> None:
     typed = run(readings="6.3 6.4", log_start="0", log_stop="0.61").read().run
     native = run(readings=[6.3, 6.4], log_start=0, log_stop=0.61).read().run
     assert native == typed
+    assert read_entry(CourseEntry, {"transits": True}).transits == "yes"
+    assert read_entry(CourseEntry, {"transits": False}).transits == "no"
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from truemile.core.log_settings import Convention, LogSetting
 from truemile.workbook import journal, safekeeping
 from truemile.workbook.boats import add_boat, boat, boats, set_ship_time
 from truemile.workbook.courses import add_course, add_mark, courses, marks
+from truemile.workbook.courses import mark as mark_of
 from truemile.workbook.entries import BoatEntry, CourseEntry, MarkEntry, RunEntry, TrialEntry
 from truemile.workbook.instruments import instrument, record_setting, setting_at
 from truemile.workbook.log_corrections import in_force, put_in_force
@@ -257,3 +258,15 @@ def test_a_trial_started_anew_after_withdrawal_is_another(wb: Workbook) -> None:
     first = start_trial(wb, TrialEntry(course="Saltgrass"))
     withdraw_trial(wb, first.id)
     assert start_trial(wb, TrialEntry(course="Saltgrass")).id == first.id + 1
+
+
+def test_two_of_one_name_are_told_apart_by_number(wb: Workbook) -> None:
+    """A mark taken back, entered anew and brought back stands there twice."""
+    position = "47°12.000′N 031°03.000′W"
+    first = add_mark(wb, MarkEntry(name="Gannet Pier", position=position))
+    undone = journal.undo(wb, first.entry_id)
+    second = add_mark(wb, MarkEntry(name="Gannet Pier", position=position))
+    journal.undo(wb, undone.id)
+    with pytest.raises(ReadingError, match=r"2 of them have that name\. Give its number: 1 or 2"):
+        mark_of(wb, "gannet pier")
+    assert mark_of(wb, second.id) == second

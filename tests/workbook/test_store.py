@@ -17,6 +17,7 @@ from truemile.workbook.boats import boats
 from truemile.workbook.entries import TrialEntry
 from truemile.workbook.log_trials import record_run, start_trial, trial, trials
 from truemile.workbook.store import Workbook
+from truemile.workbook.views import RunView
 
 
 def pragma(wb: Workbook, name: str) -> object:
@@ -99,10 +100,21 @@ def test_creating_without_its_folder_is_refused(tmp_path: Path) -> None:
         Workbook.create(tmp_path / "no" / "a.truemile")
 
 
-def test_an_unknown_server_is_refused() -> None:
-    """An address of no known database names the extra that helps."""
+@pytest.mark.parametrize("address", ["nodatabase://host/name", "sqlite:///dunlin.truemile", "postgresql+none://host/n"])
+def test_an_unknown_server_is_refused(address: str) -> None:
+    """An address of no database that is served names the extra that helps; a file is not opened past its guards."""
     with pytest.raises(WorkbookError, match=r"truemile\[postgres\]"):
-        Workbook.open("nodatabase://host/name")
+        Workbook.open(address)
+
+
+def test_a_server_is_brought_up_to_date_and_opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A database behind an address gets the tables, and has no file of its own."""
+    engine = store.sqlite_engine(tmp_path / "stands-in")
+    monkeypatch.setattr(store, "_server_engine", lambda _: engine)
+    with Workbook.open("postgresql+psycopg://host/name") as wb:
+        assert boats(wb) == ()
+        with pytest.raises(WorkbookError, match="server's own tools"):
+            safekeeping.backup(wb, tmp_path / "copy.truemile")
 
 
 def test_a_server_has_no_file_to_copy(wb: Workbook) -> None:
@@ -279,3 +291,17 @@ def test_writers_in_many_threads_lose_nothing(wb: Workbook) -> None:
     assert troubles == []
     starts = [item.run.started_at.minute for item in trial(wb, view.id).runs if item.run.started_at]
     assert starts == list(range(30))
+
+
+def test_one_run_sent_from_many_threads_at_once_is_kept_once(wb: Workbook) -> None:
+    """A phone that is impatient posts the same run again before the first answer."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    entry = run_entry("out", "09:00").model_copy(update={"id": "5b1f3c0a-7c1d-4f0e-9d3b-2f7a1c9e4d60"})
+    answers: list[RunView] = []
+    threads = [threading.Thread(target=lambda: answers.append(record_run(wb, view.id, entry))) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert answers == [trial(wb, view.id).runs[0]] * 6
+    assert len(trial(wb, view.id).runs) == 1

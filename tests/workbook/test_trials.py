@@ -458,6 +458,7 @@ def test_a_trial_file_stands_alone() -> None:
         ("transits", "transit", ReadingError, r"course\.transit is .*Did you mean transits"),
         ("crab", "krab", ReadingError, r"conditions\.krab is"),
         ("4.5", "99", ReadingError, r"conditions\.crab is"),
+        ("transits = true", 'distance = "0.6"', ReadingError, r"course\.distance is"),
         ("= true", '= "perhaps"', ReadingError, r"course\.transits is"),
         ('end = "47°12.354′N 031°01.920′W"', "", ReadingError, r"course\.end.* must be filled in"),
         ("47°12.354′N", "47°72.354′N", ReadingError, r"course\.end\.position is"),
@@ -473,6 +474,12 @@ def test_a_trial_file_with_a_fault_names_it(was: str, becomes: str, error: type[
     """Every part of the file is named by its path."""
     with pytest.raises((error, ReadingError), match=words):
         parse_runs_text(TOML.replace(was, becomes), "toml")
+
+
+def test_a_charted_course_in_a_trial_file_with_a_fault_is_named() -> None:
+    """The path says that it is the course's distance."""
+    with pytest.raises(ReadingError, match=r"course\.distance is"):
+        parse_runs_text('[course]\nname = "S"\ndistance = "far"\n[[run]]\ndirection = "o"\nelapsed = "5:34"', "toml")
 
 
 def test_a_course_that_is_no_table_is_refused() -> None:
@@ -543,3 +550,26 @@ def _without_ids(text: str) -> str:
     """Return a file of runs without its first column, the ids."""
     lines = text.splitlines(keepends=True)
     return "".join(line.partition(",")[2] for line in lines)
+
+
+def test_trials_are_listed_by_instrument_and_kind(wb: Workbook) -> None:
+    """Newest first."""
+    first, check = trial_of(wb, APRIL), trial_of(wb, MAY, kind="check")
+    add_log(wb, LogEntry(name="Spare"))
+    assert [view.id for view in trials(wb)] == [check.id, first.id]
+    assert [view.id for view in trials(wb, "Log", kind=TrialKind.CHECK)] == [check.id]
+    assert trials(wb, "Spare") == ()
+
+
+def test_a_very_small_number_is_written_without_exponent(wb: Workbook) -> None:
+    """A counter that moved by a hundred-thousandth reads back as it was."""
+    view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))
+    record_run(wb, view.id, RunEntry(direction="out", elapsed="5:34", log_start="0.00001", log_stop="0.6"))
+    text = export_runs_csv(wb, view.id)
+    assert "0.00001," in text
+    assert import_runs(wb, view.id, text) == trial(wb, view.id).runs
+
+
+def test_ships_time_of_a_boat_is_an_offset(wb: Workbook) -> None:
+    """Two hours behind UTC."""
+    assert set_ship_time(wb, None, -120).ship_utc_offset == timedelta(hours=-2)

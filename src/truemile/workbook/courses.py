@@ -6,7 +6,6 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from truemile.core.errors import ReadingError
 from truemile.core.measured_course import MeasuredCourse, charted_course, course_between
 from truemile.core.numbers import precision_of
 from truemile.core.position import Position
@@ -128,10 +127,7 @@ def _between(session: Session, entry: CourseEntry) -> dict[str, Any]:
     ]
     name = faults.take(lambda: short(entry.name, "name", 120), "")
     transits = faults.take(lambda: yes_no(entry.transits, "transits"), False)
-    faults.done()
-    start, end = ends
-    if start is None or end is None:
-        raise ReadingError("start", entry.start, "a course needs both marks", "Give the other mark.")
+    start, end = (faults.sure(end) for end in ends)
     found = reraised(
         lambda: course_between(mark_view(start).course_mark, mark_view(end).course_mark, name=name, transits=transits),
         {"length_nm": "end", "u_length_nm": "end"},

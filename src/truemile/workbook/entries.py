@@ -12,12 +12,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
 
-from truemile.core.errors import ReadingError
 from truemile.core.log_runs import Conditions, Direction, Run, Steering
 from truemile.core.log_settings import Convention, LogSetting
 from truemile.core.measured_course import CourseMark, MeasuredCourse, charted_course
 from truemile.core.numbers import parse_number, precision_of
-from truemile.core.position import Position, parse_position
+from truemile.core.position import parse_position
 from truemile.core.times import elapsed_between, parse_elapsed
 from truemile.core.uncertainty import from_resolution
 from truemile.workbook.kinds import ReadingKind, TrialKind
@@ -123,10 +122,8 @@ class SettingEntry(Entry):
         value = faults.take(
             lambda: parse_number(needed(self.value, "value", "Read it in the instrument's menu."), "value"), None
         )
-        faults.done()
-        if convention is None or value is None:
-            raise ReadingError("value", self.value, "it must be filled in", "Read it in the instrument's menu.")
-        return reraised(lambda: LogSetting(convention, value), {"setting": "value"})
+        known, number_set = faults.sure(convention), faults.sure(value)
+        return reraised(lambda: LogSetting(known, number_set), {"setting": "value"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,14 +169,12 @@ class MarkEntry(Entry):
         checked = faults.take(lambda: None if self.checked is None else day_of(self.checked, "checked"), None)
         source = faults.take(lambda: short(self.source, "source"), "")
         remarks = faults.take(lambda: short(self.remarks, "remarks"), "")
-        faults.done()
-        if parsed is None:
-            raise ReadingError("position", None, "it must be filled in", "Write it as 47°12.345′N 031°04.120′W.")
-        digits_u_m = from_resolution(parsed.resolution_m)
+        place = faults.sure(parsed)
+        digits_u_m = from_resolution(place.resolution_m)
         u_m = (digits_u_m**2 + FIX_U_M**2) ** 0.5 if precision is None else precision
         return ReadMark(
-            CourseMark(name, Position(parsed.position.latitude_deg, parsed.position.longitude_deg), u_m, fixed),
-            parsed.understood,
+            CourseMark(name, place.position, u_m, fixed),
+            place.understood,
             source,
             remarks,
             checked,
@@ -216,12 +211,10 @@ class CourseEntry(Entry):
         given = faults.take(lambda: number(self.precision, "precision", 0.0001, 1.0, "nm"), None)
         course_true = faults.take(lambda: number(self.course_true, "course_true", 0.0, 360.0, "degrees"), None)
         transits = faults.take(lambda: yes_no(self.transits, "transits"), False)
-        faults.done()
-        if typed is None or length is None:
-            raise ReadingError("distance", None, "it must be filled in", "Give the charted distance.")
-        precision = precision_of(typed, "distance") if given is None else given
+        length_nm = faults.sure(length)
+        precision = precision_of(faults.sure(typed), "distance") if given is None else given
         return reraised(
-            lambda: charted_course(name, length, precision, course_true_deg=course_true, transits=transits),
+            lambda: charted_course(name, length_nm, precision, course_true_deg=course_true, transits=transits),
             COURSE_COLUMNS,
         )
 
@@ -405,10 +398,8 @@ class RunEntry(Entry):
             ),
             None,
         )
-        faults.done()
-        if run is None or elapsed_s is None:
-            raise ReadingError("elapsed", self.elapsed, "it must be filled in", "Write it as 5:34.")
-        return ReadRun(run_id, run, self._raw(run, typed_speeds, single), **words)
+        whole = faults.sure(run)
+        return ReadRun(run_id, whole, self._raw(whole, typed_speeds, single), **words)
 
     def _times(self, faults: Faults, day: date | None, utc_offset: timedelta) -> tuple[datetime | None, float | None]:
         """Return start and elapsed time from any two of elapsed, start and stop."""

@@ -253,11 +253,9 @@ def _course_of(table: Mapping[str, Any]) -> MeasuredCourse | None:
     )
     start, end = (faults.take(lambda word=word: _mark_of(given.get(word), word), None) for word in ("start", "end"))  # type: ignore[misc]
     transits = faults.take(lambda: yes_no(_words(given.get("transits")), "course.transits"), False)
-    faults.done()
-    if start is None or end is None:
-        raise ReadingError("course", given, "it needs both ends", "Give start and end.")
+    first, last = faults.sure(start), faults.sure(end)
     return reraised(
-        lambda: course_between(start, end, name=str(given.get("name", "")), transits=transits),
+        lambda: course_between(first, last, name=str(given.get("name", "")), transits=transits),
         {"length_nm": "course.end", "u_length_nm": "course.end", "end": "course.end"},
     )
 

@@ -205,6 +205,8 @@ def sqlite_engine(file: Path) -> sa.Engine:
 
 def _server_engine(address: str) -> sa.Engine:
     try:
+        if not address.startswith("postgresql"):
+            raise sa.exc.ArgumentError("only PostgreSQL is served")
         return sa.create_engine(address)
     except (ImportError, sa.exc.ArgumentError) as error:
         raise WorkbookError(

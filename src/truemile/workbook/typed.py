@@ -8,7 +8,7 @@ import uuid
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
-from typing import Annotated, Any, Final, TypeVar
+from typing import Annotated, Any, Final, TypeVar, cast
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 
@@ -68,8 +68,7 @@ def read_entry(kind: type[M], given: Mapping[str, object]) -> M:
         return kind.model_validate(dict(given))
     except ValidationError as error:
         faults = [_fault(kind, dict(given), item["loc"], item["type"]) for item in error.errors()]
-        gather(faults)
-        raise
+        raise (faults[0] if len(faults) == 1 else ManyFaults(faults)) from error
 
 
 def _fault(kind: type[Entry], given: Mapping[str, object], loc: Sequence[int | str], trouble: str) -> NavigationError:
@@ -114,6 +113,11 @@ class Faults:
     def done(self) -> None:
         """Raise what was found, if anything."""
         gather(self.found)
+
+    def sure(self, value: T | None) -> T:
+        """Raise what was found, if anything; return a value that only a fault can have left missing."""
+        self.done()
+        return cast("T", value)
 
 
 def needed(text: str | None, field: str, remedy: str) -> str:
