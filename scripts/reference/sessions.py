@@ -15,12 +15,15 @@ import tempfile
 import textwrap
 from collections.abc import Iterator
 from contextlib import chdir
+from functools import cache
 from pathlib import Path
 
 from click.testing import CliRunner
 
 from truemile.cli.root import truemile
 from truemile.workbook.demo import make_demo
+from truemile.workbook.safekeeping import backup
+from truemile.workbook.store import Workbook
 
 ROOT = Path(__file__).resolve().parents[2]
 _BLOCK = re.compile(
@@ -30,6 +33,16 @@ _BLOCK = re.compile(
 _TITLE = re.compile(r'title="(?P<name>[^"]+)"')
 _CHECKER = doctest.OutputChecker()
 _ENVIRONMENT = {"TRUEMILE_WORKBOOK": "dunlin.truemile", "COLUMNS": "88", "NO_COLOR": "1", "XDG_DATA_HOME": "data"}
+
+
+@cache
+def _demo_workbook() -> bytes:
+    """Return the demo workbook, whole in one file."""
+    with tempfile.TemporaryDirectory() as folder:
+        whole = Path(folder) / "whole.truemile"
+        with Workbook.open(make_demo(Path(folder) / "demo.truemile")) as workbook:
+            backup(workbook, whole)
+        return whole.read_bytes()
 
 
 def session_pages() -> list[Path]:
@@ -43,7 +56,7 @@ def renewed(page: Path) -> str:
     text = page.read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder, chdir(folder):
         if "<!-- session: demo -->" in text:
-            make_demo(_ENVIRONMENT["TRUEMILE_WORKBOOK"])
+            Path(_ENVIRONMENT["TRUEMILE_WORKBOOK"]).write_bytes(_demo_workbook())
         return _BLOCK.sub(_renew_block, text)
 
 

@@ -22,6 +22,18 @@ write it**, because each change belongs to a journal entry.
 """
 
 
+_NAMES = {
+    "integer": "whole number",
+    "float": "number",
+    "double": "number",
+    "boolean": "yes or no",
+    "json": "JSON",
+    "date": "date",
+    "string": "text",
+    "text": "text",
+}
+
+
 def write() -> dict[str, str]:
     """Return the page."""
     classes = {mapper.local_table.name: mapper.class_ for mapper in Base.registry.mappers}
@@ -44,8 +56,7 @@ def _type(column: sa.Column[object]) -> str:
         return ", ".join(f"`{value}`" for value in kind.enums)
     if isinstance(kind, sa.types.TypeDecorator):
         return "instant"
-    names = {"integer": "whole number", "float": "number", "boolean": "yes or no", "json": "JSON", "date": "date"}
-    return names.get(type(kind).__visit_name__.lower(), "text")
+    return _NAMES[type(kind).__visit_name__.lower()]
 
 
 def _rest(column: sa.Column[object]) -> str:
