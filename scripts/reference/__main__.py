@@ -1,8 +1,8 @@
-"""Write the generated reference pages and the output of the sessions, or check that they are up to date.
+"""Write the generated reference pages and the output of commands in pages, or check that they are up to date.
 
 Run it as::
 
-    python scripts/reference            # writes docs/reference/… and renews every session
+    python scripts/reference            # writes docs/reference/… and renews every output
     python scripts/reference --check    # changes nothing; exit code 1 if a page is out of date
 """
 
@@ -18,8 +18,8 @@ from pathlib import Path
 import commands
 import pages
 import python_api
-import sessions
 import tables
+import terminal
 
 ROOT = Path(__file__).resolve().parents[2]
 REFERENCE = ROOT / "docs" / "reference"
@@ -37,8 +37,8 @@ def main() -> int:
         made |= {REFERENCE / name: text for name, text in writer().items()}
     behind = [path for path, text in made.items() if _is_behind(path, text, check=check)]
     behind += _left_over(made, check=check)
-    spoken = sessions.session_pages()
-    behind += [path for path in spoken if _is_behind(path, sessions.renewed(path), check=check)]
+    spoken = terminal.pages_with_commands()
+    behind += [path for path in spoken if _is_behind(path, terminal.renewed(path), check=check)]
     if check and behind:
         print(f"{len(behind)} pages are out of date. Run: python scripts/reference", file=sys.stderr)
         return 1

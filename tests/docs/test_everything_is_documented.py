@@ -126,7 +126,7 @@ def test_every_public_function_and_class_of_the_core_has_a_docstring(module_name
 
 
 def test_every_error_class_has_an_example() -> None:
-    """The page of errors shows each class under its own heading, with a session that raises it."""
+    """The page of errors shows each class under its own heading, with an example that raises it."""
     page = text_of("reference/errors.md")
     parts = dict(re.findall(r"^## (\w+)\n(.*?)(?=^## |\Z)", page, re.MULTILINE | re.DOTALL))
     assert [name for name in error_classes() if ">>>" not in parts.get(name, "")] == []

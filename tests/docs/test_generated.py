@@ -1,4 +1,4 @@
-"""Generated pages and the output of sessions are what the program gives today."""
+"""Generated pages and the output of commands in pages are what the program gives today."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 
 
-def test_generated_pages_and_sessions_are_up_to_date() -> None:
+def test_generated_pages_and_outputs_are_up_to_date() -> None:
     """Running the generator again changes no page."""
     done = subprocess.run(
         [sys.executable, "scripts/reference", "--check"], cwd=ROOT, capture_output=True, text=True, check=False
@@ -20,10 +20,10 @@ def test_generated_pages_and_sessions_are_up_to_date() -> None:
 STALE = """
 import runpy, sys
 sys.path.insert(0, "scripts/reference")
-import commands, pages, python_api, sessions, tables
+import commands, pages, python_api, tables, terminal
 tables.HEAD += "One line more."
 commands.write = pages.write = python_api.write = dict
-sessions.session_pages = list
+terminal.pages_with_commands = list
 sys.argv = ["reference", "--check"]
 runpy.run_path("scripts/reference/__main__.py", run_name="__main__")
 """
@@ -39,13 +39,13 @@ def test_a_page_that_is_behind_is_named_and_left_alone() -> None:
     assert page.read_text(encoding="utf-8") == before
 
 
-def test_a_session_whose_output_is_behind_is_renewed(tmp_path: Path) -> None:
+def test_an_output_that_is_behind_is_renewed(tmp_path: Path) -> None:
     """Wrong output is replaced, three dots stand for anything and stay, and a file that is shown can be used."""
     page = tmp_path / "page.md"
-    page.write_text(SESSION, encoding="utf-8")
+    page.write_text(TYPED, encoding="utf-8")
     code = (
-        "import pathlib, sys; sys.path.insert(0, 'scripts/reference'); import sessions;"
-        f"print(sessions.renewed(pathlib.Path({str(page)!r})))"
+        "import pathlib, sys; sys.path.insert(0, 'scripts/reference'); import terminal;"
+        f"print(terminal.renewed(pathlib.Path({str(page)!r})))"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert "wrong" not in done.stdout
@@ -54,7 +54,7 @@ def test_a_session_whose_output_is_behind_is_renewed(tmp_path: Path) -> None:
     assert "--timing 1\nmeasured course: 1.0000 ± 0.0057 nm\n...\n```" in done.stdout
 
 
-SESSION = """
+TYPED = """
 ```csv title="runs.csv"
 direction,elapsed,readings
 out,9:52,6.4 6.3 6.4

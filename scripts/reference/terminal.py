@@ -1,8 +1,8 @@
-"""Sessions at the command line that stand in the pages: run afresh, and their output compared or renewed.
+"""What is typed in a terminal in the pages: run afresh, and the output compared or renewed.
 
-A fenced block of kind ``console`` is a session. Lines that begin with ``$`` are run in order, all those of a page in
+A fenced block of kind ``console`` holds commands. Lines that begin with ``$`` are run in order, all those of a page in
 one empty folder; what stands below them is the output. Three dots stand for anything. A block of kind ``csv`` or
-``toml`` with a title is a file that is put into that folder first. A page that says ``<!-- session: demo -->`` finds
+``toml`` with a title is a file that is put into that folder first. A page that says ``<!-- terminal: demo -->`` finds
 the demo workbook there.
 """
 
@@ -45,17 +45,17 @@ def _demo_workbook() -> bytes:
         return whole.read_bytes()
 
 
-def session_pages() -> list[Path]:
-    """Return the pages that hold a session."""
+def pages_with_commands() -> list[Path]:
+    """Return the pages in which commands are typed."""
     pages = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
     return [page for page in pages if page.exists() and "```console" in page.read_text(encoding="utf-8")]
 
 
 def renewed(page: Path) -> str:
-    """Return the text of a page with the output of its sessions as it is now."""
+    """Return the text of a page with the output of its commands as it is now."""
     text = page.read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder, chdir(folder):
-        if "<!-- session: demo -->" in text:
+        if "<!-- terminal: demo -->" in text:
             Path(_ENVIRONMENT["TRUEMILE_WORKBOOK"]).write_bytes(_demo_workbook())
         return _BLOCK.sub(_renew_block, text)
 
@@ -113,7 +113,7 @@ def _run(command: str) -> str:
     if words[0] == "cat":
         return Path(words[1]).read_text(encoding="utf-8")
     if words[0] != "truemile":
-        raise ValueError(f"a session can run truemile and cat only, and this is {words[0]}")
+        raise ValueError(f"a page can run truemile and cat only, and this is {words[0]}")
     result = CliRunner(env=_ENVIRONMENT).invoke(truemile, words[1:], prog_name="truemile")
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception
