@@ -162,11 +162,16 @@ def improvements_text(found: Sequence[Improvement], most: int = 3) -> str:
     """Return what would make the factor surer, best first."""
     if not found:
         return "What would make it surer: nothing that one change of this trial would do."
-    rows = [
-        paragraph(f"{item.words} ± {item.expanded_now:.3f} becomes ± {item.expanded_after:.3f}.", mark="- ")
-        for item in found[:most]
-    ]
+    rows = [paragraph(f"{item.words} {_from_to(item)}", mark="- ") for item in found[:most]]
     return "\n".join(["What would make it surer, best first", *rows])
+
+
+def _from_to(item: Improvement) -> str:
+    """Three decimals, or the one more that shows the difference."""
+    now, after = (f"{value:.3f}" for value in (item.expanded_now, item.expanded_after))
+    if now == after:
+        now, after = f"{item.expanded_now:.4f}", f"{item.expanded_after:.4f}"
+    return f"± {now} becomes ± {after}."
 
 
 def remarks_text(remarks: Sequence[Remark]) -> str:
