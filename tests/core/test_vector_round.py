@@ -5,6 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import pytest
@@ -494,3 +495,13 @@ def test_times_are_taken_from_the_middle() -> None:
     legs = made_legs(FIVE, [5.0] * 5, minutes=MINUTES)
     assert legs[0].started_at == NOON
     assert solve_round(legs).mid_h == approx([-1 / 6, -1 / 12, 0.0, 1 / 12, 1 / 6])
+
+
+@pytest.mark.parametrize(("step_min", "hurried"), [(2.0, True), (1.0, True), (2.5, False)])
+def test_legs_that_leave_no_time_to_turn(step_min: float, hurried: bool) -> None:
+    """Legs of two minutes that follow on one another without a gap hold the turns between their headings."""
+    legs = made_legs([0.0, 120.0, 240.0], [5.0] * 3, minutes=[0.0, step_min, 2 * step_min])
+    found = solve_round(legs)
+    assert ("turn" in _about(found)) is hurried
+    same = solve_round([*legs, replace(legs[2], started_at=NOON + timedelta(minutes=2 * step_min + 2))])
+    assert ("turn" in _about(same)) is hurried

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from truemile.core.angles import wrap_360
+from truemile.core.angles import difference, wrap_360
 from truemile.core.factor_remarks import Remark
 from truemile.core.ground_fit import Array, GroundFit, LegColumns
 from truemile.core.ground_vectors import Conditioning, Leg, Tack
@@ -18,6 +19,8 @@ from truemile.core.vector_budget import Evidence
 
 #: A leg should be steady for about a minute or more (common practice, no source).
 SHORT_LEG_S = 60.0
+#: A yacht turns no faster than this, and headings nearer than this need no turn (judgement, no source).
+FASTEST_TURN_DEG_S, SAME_HEADING_DEG = 10.0, 5.0
 #: Light wind, in which its push on the hull matters little (judgement, no source).
 LIGHT_WIND_KN = 10.0
 #: Below this N (1 - R²), that of two headings 60° apart, a round is not put in force: uneven legs alone then make its
@@ -268,6 +271,17 @@ def _sail_remarks(found: Findings) -> list[Remark]:
 
 def _time_remarks(found: Findings) -> list[Remark]:
     remarks: list[Remark] = []
+    hurried = _hurried(found.legs)
+    if hurried:
+        first, second = hurried
+        remarks.append(
+            _caution(
+                "turn",
+                f"Between leg {first} and leg {second} there was no time to turn from one heading to the other.",
+                "Note when each leg began and how long it was; leave out the turn and what follows until log and"
+                " receiver have settled.",
+            )
+        )
     short = [i + 1 for i, leg in enumerate(found.legs) if leg.duration_s is not None and leg.duration_s < SHORT_LEG_S]
     if short:
         remarks.append(
@@ -296,6 +310,20 @@ def _time_remarks(found: Findings) -> list[Remark]:
             )
         )
     return remarks
+
+
+def _hurried(legs: Sequence[Leg]) -> tuple[int, int] | None:
+    """Numbers of the first two legs on end with no time for the turn between them."""
+    timed = sorted(
+        ((leg.started_at, leg.duration_s, i) for i, leg in enumerate(legs) if leg.started_at and leg.duration_s),
+        key=lambda row: row[0],
+    )
+    for (start, length_s, i), (after, _, j) in pairwise(timed):
+        gap_s = (after - start).total_seconds() - length_s
+        turned = abs(difference(legs[j].heading_true_deg, legs[i].heading_true_deg))
+        if turned > SAME_HEADING_DEG and gap_s < turned / FASTEST_TURN_DEG_S:
+            return i + 1, j + 1
+    return None
 
 
 def _reading_remarks(found: Findings) -> list[Remark]:
