@@ -205,7 +205,7 @@ def _is_form(value: type) -> bool:
 
 
 def _parameter(each: inspect.Parameter) -> str:
-    stars = {each.VAR_POSITIONAL: "*", each.VAR_KEYWORD: "**"}.get(each.kind, "")
+    stars = "*" if each.kind is each.VAR_POSITIONAL else "**" if each.kind is each.VAR_KEYWORD else ""
     text = f"{stars}{each.name}"
     if each.annotation is not each.empty:
         text += f": {_annotation(each.annotation)}"

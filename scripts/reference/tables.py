@@ -36,7 +36,7 @@ _NAMES = {
 
 def write() -> dict[str, str]:
     """Return the page."""
-    classes = {mapper.local_table.name: mapper.class_ for mapper in Base.registry.mappers}
+    classes = {mapper.class_.__tablename__: mapper.class_ for mapper in Base.registry.mappers}
     parts = [HEAD]
     for table in Base.metadata.sorted_tables:
         fact = " *Fact.*" if table.name in IMMUTABLE else ""
