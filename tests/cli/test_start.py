@@ -95,6 +95,19 @@ def test_the_table_and_the_command_agree(path: tuple[str, ...]) -> None:
     assert (command.help or "").split("\n\n")[0].strip().endswith(".")
 
 
+@pytest.mark.parametrize("path", list(every_command(truemile)), ids=" ".join)
+def test_every_result_can_be_had_as_json(path: tuple[str, ...]) -> None:
+    """Each command but the one that serves pages takes --json."""
+    command: click.Command = truemile
+    for name in path:
+        assert isinstance(command, click.Group)
+        found = command.get_command(click.Context(command), name)
+        assert found is not None
+        command = found
+    takes_json = any("--json" in option.opts for option in command.params)
+    assert takes_json is not (isinstance(command, click.Group) or path == ("open",))
+
+
 def test_a_mistyped_command_suggests_the_nearest(run: Run) -> None:
     """A slip is answered with what may have been meant, as wrong usage."""
     found = run("lgo")

@@ -270,6 +270,8 @@ def test_a_trial_is_amended_and_withdrawn(measured: Run, refused: Run) -> None:
         ("log force 7", "trial"),
         ("log check 7", "trial"),
         ("log undo 999", "entry"),
+        ("log trial export 7", "trial"),
+        ("log trial amend 7 --crew Ada", "trial"),
     ],
 )
 def test_trials_that_cannot_be(measured: Run, refused: Run, line: str, field: str) -> None:
@@ -309,6 +311,7 @@ def test_json_goes_out(measured: Run, tmp_path: Path) -> None:
     data = json.loads(target.read_text())
     assert data["format"] == "truemile-log-trial-1"
     assert data["runs"][0]["readings"][0]["typed"] == "6.4"
+    assert measured("log trial export 1 --json").data == data
 
 
 def test_a_file_with_one_bad_line_is_refused_whole(measured: Run, refused: Run, tmp_path: Path) -> None:

@@ -246,11 +246,15 @@ def withdraw(*, trial_id: int, reason: str, author: str | None, workbook_path: s
 @click.option("--csv", "as_csv", is_flag=True, help="The runs only, as a table that can be read in again.")
 @out_option("Where to write it; on the terminal if not said.")
 @workbook_option
-def export(*, trial_id: int, as_csv: bool, out: Path | None, workbook_path: str | None) -> None:
+@json_option
+def export(*, trial_id: int, as_csv: bool, out: Path | None, workbook_path: str | None, as_json: bool) -> None:
     """Write trial number TRIAL as JSON, or its runs as CSV."""
     from truemile.cli.log.trial_output import write_bytes
+    from truemile.core.errors import ReadingError
     from truemile.workbook import log_trials
 
+    if as_csv and as_json:
+        raise ReadingError("csv", "--csv --json", "a trial is written in one form", "Leave out one of the two.")
     with open_to_read(workbook_path) as workbook:
         if as_csv:
             text = log_trials.export_runs_csv(workbook, trial_id)
