@@ -61,8 +61,12 @@ def test_a_floating_mark_is_refused_until_insisted_on(dunlin: Client) -> None:
     """The judge and the trial must both refuse it, say where to insist, and take it then with the swing in the ±."""
     dunlin.post("/waters/marks", {"name": "Wren Ledge", "position": "47°11.52′N 031°02.10′W", "fixed": "no"})
     dunlin.post("/waters/courses", {"start": "1", "end": "3"})
-    refused = dunlin.get("/waters/courses/2")
-    assert "Wren Ledge floats" in words(refused.text)
+    first = dunlin.get("/waters/courses/2")
+    assert first.status_code == 200
+    assert "The judge refuses this course as it is" in words(first.text)
+    assert "Wren Ledge floats" in words(first.text)
+    refused = dunlin.get("/waters/courses/2?speed=5")
+    assert refused.status_code == 422
     assert find(refused.text, "input", id="plan-insist")[0].attributes["aria-invalid"] == "true"
     assert dunlin.data("/waters/courses/2.json?insist=yes")["judged"]["level"] == "poor"
     answer = dunlin.post("/instruments/1/trials", {"course": "2"})

@@ -30,7 +30,7 @@ class Colours:
 COLOURS: Final[Mapping[ThemeName, Colours]] = {
     "print": Colours("#1E2A38", "#59616E", "#D9CDB4", "#1F6F78", "#9A4A12", 0.18),
     "day": Colours("#1E2A38", "#59616E", "#D9CDB4", "#1F6F78", "#9A4A12", 0.18),
-    "night": Colours("#C2483A", "#9C3A2E", "#3A1410", "#D0553F", "#E06A4A", 0.28),
+    "night": Colours("#DC5443", "#CD4B3B", "#4A1A14", "#DC5443", "#E0573F", 0.28),
 }
 
 

@@ -59,6 +59,7 @@ class CoursePage:
     ends: Annotated[tuple[EndRow, ...], "The marks; none for a charted distance."]
     floating: Annotated[tuple[str, ...], "Names of the marks that float."]
     judged: Annotated[Judged | None, "What the judge says; None where it refuses."]
+    refuses: Annotated[str, "Why the judge refuses; empty where it does not."]
     plan: Annotated[Form, "The judge's questions."]
     trial: Annotated[str, "Address to begin a trial here; empty without a log."]
     trials: Annotated[tuple[int, ...], "The trials made on it."]
@@ -71,13 +72,15 @@ def course(asked: Asked, course_id: int) -> CoursePage:
     usual = Steering.HEADING_HELD if found.transits else Steering.TRACK_HELD
     floating = found.floating_marks
     form = plan_form(course_id, floating=bool(floating), steering=usual.value).filled(asked.query)
-    judged = None
+    judged, refuses = None, ""
     try:
         judged = _judged(judge_course(found, _plan(asked, usual), insist=_insists(asked)))
     except NavigationError as error:
         asks_to_insist = floating and not _insists(asked)
         shown = error.renamed(lambda field: "insist" if asks_to_insist and field == "course" else field)
-        form = form.after(Refused("plan", Typed(asked.query), shown))
+        refuses = f"{shown.allowed[0].upper()}{shown.allowed[1:]}. {shown.remedy}"
+        # Before anything was asked there is nothing wrong with the answers.
+        form = form.after(Refused("plan", Typed(asked.query), shown)) if asked.query else form
     logs = instruments.instruments(asked.workbook)
     expanded = 1.96 * found.u_length_nm
     number, margin = pair(found.length_nm, expanded)
@@ -91,6 +94,7 @@ def course(asked: Asked, course_id: int) -> CoursePage:
         ends=_ends(view),
         floating=floating,
         judged=judged,
+        refuses=refuses,
         plan=form,
         trial=f"/instruments/{logs[0].id}/trials/new?course={view.id}" if logs else "",
         trials=view.trial_ids,

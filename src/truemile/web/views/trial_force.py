@@ -39,9 +39,8 @@ def checked(asked: Asked, view: TrialView) -> Checked | None:
     except NavigationError as error:
         return Checked(passed=False, words=f"No verdict: {error.allowed}. {error.remedy}", factor="", plus_minus="")
     number, margin = pair(found.verdict.factor, found.verdict.expanded)
-    words = f"Corrected, the factor is {number} ± {margin}. {found.verdict.words}"
     passed = found.verdict.agrees and found.verdict.within_bar
-    return Checked(passed=passed, words=words, factor=number, plus_minus=margin)
+    return Checked(passed=passed, words=found.verdict.words, factor=number, plus_minus=margin)
 
 
 def force_form_of(asked: Asked, view: TrialView, result: TrialResult) -> tuple[Form | None, str]:
