@@ -216,6 +216,8 @@ class ConditionsGiven:
     distance_resolution: str | None
     timing_limit: str | None
     stream_irregularity: str | None
+    tide_amplitude: str | None
+    tide_amplitude: str | None
     crab: str | None
     u_crab: str | None
     crossing: str | None
@@ -253,8 +255,17 @@ conditions_options = packed(
     click.option(
         "--uneven-stream", "stream_irregularity", metavar="KN", help="Unevenness of the stream, usually 0.05."
     ),
+    click.option(
+        "--tide",
+        "tide_amplitude",
+        metavar="KN",
+        help="Greatest rate of the tidal stream there, usually 1, 0 where there is no tide.",
+    ),
+    click.option(
+        "--tide", "tide_amplitude", metavar="KN", help="Greatest rate of the tidal stream; usually 1, 0 for none."
+    ),
     click.option("--crab", metavar="DEG", help="Angle between heading and track where the track was held."),
-    click.option("--crab-within", "u_crab", metavar="DEG", help="Standard uncertainty of that angle, usually 3."),
+    click.option("--crab-within", "u_crab", metavar="DEG", help="Standard uncertainty of that angle, usually 2."),
     click.option("--crossing", metavar="DEG", help="Angle off the square at which transits were crossed."),
 )
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
 
+from truemile.core.errors import ReadingError
 from truemile.core.log_runs import Conditions, Direction, Run, Steering
 from truemile.core.log_settings import Convention, LogSetting
 from truemile.core.measured_course import CourseMark, MeasuredCourse, charted_course
@@ -70,6 +71,7 @@ CONDITION_COLUMNS: Final = {
     "distance_resolution_nm": "distance_resolution",
     "timing_limit_s": "timing_limit",
     "stream_irregularity_kn": "stream_irregularity",
+    "tide_amplitude_kn": "tide_amplitude",
     "crab_deg": "crab",
     "u_crab_deg": "u_crab",
     "crossing_deg": "crossing",
@@ -233,6 +235,7 @@ class TrialEntry(Entry):
     distance_resolution: Text = None
     timing_limit: Text = None
     stream_irregularity: Text = None
+    tide_amplitude: Text = None
     crossing: Text = None
     weather: Text = None
     remarks: Text = None
@@ -247,7 +250,10 @@ class TrialEntry(Entry):
         ReadingError
             If it says neither.
         """
-        return choice(self.kind, "kind", TrialKind, TrialKind.CALIBRATION)
+        kind = choice(self.kind, "kind", TrialKind, TrialKind.CALIBRATION)
+        if kind is TrialKind.VECTOR_ROUND:
+            raise ReadingError("kind", self.kind, "a vector round has no measured course", "Begin it as a round.")
+        return kind
 
     def read_conditions(self, usual: Conditions | None = None) -> Conditions:
         """Return the conditions; what is left empty is taken from the usual ones.
@@ -280,6 +286,7 @@ class TrialEntry(Entry):
                 distance_resolution_nm=pick("distance_resolution_nm", base.distance_resolution_nm),
                 timing_limit_s=pick("timing_limit_s", base.timing_limit_s),
                 stream_irregularity_kn=pick("stream_irregularity_kn", base.stream_irregularity_kn),
+                tide_amplitude_kn=pick("tide_amplitude_kn", base.tide_amplitude_kn),
                 crab_deg=base.crab_deg if values["crab_deg"] is None else values["crab_deg"],
                 u_crab_deg=pick("u_crab_deg", base.u_crab_deg),
                 crossing_deg=pick("crossing_deg", base.crossing_deg),

@@ -19,11 +19,16 @@ from truemile.workbook.schema import (
     Boat,
     Correction,
     Course,
+    Device,
     Entered,
+    Event,
     Instrument,
     Journal,
+    LegRow,
     Mark,
     Reading,
+    RecordingRow,
+    RoundDetails,
     RunRow,
     Setting,
     ShipTime,
@@ -49,6 +54,11 @@ FACTS: Final[tuple[type[Any], ...]] = (
     RunRow,
     Reading,
     Correction,
+    Device,
+    Event,
+    RoundDetails,
+    RecordingRow,
+    LegRow,
 )
 #: What must not lose its footing: the column that leans on a table, and how to call the row that leans.
 _LEANS: Final[tuple[tuple[str, Any, str], ...]] = (
@@ -59,6 +69,8 @@ _LEANS: Final[tuple[tuple[str, Any, str], ...]] = (
     ("courses", Trial.course_id, "trial"),
     ("trials", Correction.trial_id, "correction"),
     ("settings", Correction.new_setting_id, "correction"),
+    ("instruments", Event.instrument_id, "event"),
+    ("recordings", LegRow.recording_id, "leg"),
 )
 
 
@@ -225,9 +237,10 @@ def _refuse_if_leaned_on(session: Session, row: Any, target: Journal) -> None:  
             continue
         query = standing(column.class_).where(column == row.id, column.class_.entry_id != target.id)
         _refuse_leaners(session.scalars(query).all(), word, target)
-    if isinstance(row, RunRow):
+    if isinstance(row, RunRow | LegRow):
+        key = "run_ids" if isinstance(row, RunRow) else "leg_ids"
         users = session.scalars(standing(Correction).where(Correction.trial_id == row.trial_id)).all()
-        _refuse_leaners([c for c in users if row.id in c.provenance.get("run_ids", ())], "correction", target)
+        _refuse_leaners([c for c in users if row.id in c.provenance.get(key, ())], "correction", target)
     if isinstance(row, Setting):
         measured = session.scalars(standing(Correction).where(Correction.entry_id != target.id)).all()
         _refuse_leaners([c for c in measured if c.provenance.get("setting_id") == row.id], "correction", target)

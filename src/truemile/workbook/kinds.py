@@ -12,10 +12,11 @@ class InstrumentKind(StrEnum):
 
 
 class TrialKind(StrEnum):
-    """Whether a trial measures the factor, or checks the one in force."""
+    """Whether a trial measures the factor over a course, checks the one in force, or goes without marks."""
 
     CALIBRATION = "calibration"
     CHECK = "check"
+    VECTOR_ROUND = "vector round"
 
 
 class How(StrEnum):
@@ -23,6 +24,51 @@ class How(StrEnum):
 
     APPLIED = "applied"
     SET = "set"
+
+
+class TapKind(StrEnum):
+    """What a press or a reading on a capture page says."""
+
+    START = "start"
+    STOP = "stop"
+    SPEED = "speed"
+    LOG_START = "log_start"
+    LOG_STOP = "log_stop"
+    RPM = "rpm"
+    COMPASS = "compass"
+    GROUP = "group"
+    DIRECTION = "direction"
+    HELM = "helm"
+    TIMED_BY = "timed_by"
+    NOTED_BY = "noted_by"
+    REMARK = "remark"
+    #: The tap whose id it names does not count.
+    STRIKE = "strike"
+    #: The run is whole.
+    KEEP = "keep"
+    #: The run is void.
+    DROP = "drop"
+
+
+class EventKind(StrEnum):
+    """What happened to an instrument between trials."""
+
+    CLEANING = "cleaning"
+    HAUL_OUT = "haul-out"
+    COLLISION = "collision"
+    NEW_PADDLE = "new paddle"
+    SETTING = "setting change"
+    OTHER = "other"
+
+    @property
+    def resets(self) -> bool:
+        """True where a trend begins anew after it."""
+        return self in {EventKind.CLEANING, EventKind.HAUL_OUT, EventKind.NEW_PADDLE}
+
+    @property
+    def makes_due(self) -> bool:
+        """True where the instrument must be measured again, whatever the trend says."""
+        return self.resets or self is EventKind.COLLISION
 
 
 class ReadingKind(StrEnum):

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from truemile.core.course_judge import check_marks
 from truemile.core.errors import NotFound, ReadingError
-from truemile.core.log_runs import MOST_RUNS, Conditions, Run
+from truemile.core.log_runs import MOST_RUNS, Run
 from truemile.core.log_settings import LogSetting, reading_under
 from truemile.workbook import journal
 from truemile.workbook.boats import offset_at
@@ -24,8 +24,9 @@ from truemile.workbook.run_rows import add_run, run_views
 from truemile.workbook.runs_files import Kind, parse_runs_text, raw_rows, read_rows
 from truemile.workbook.schema import Correction, Course, Instrument, Journal, RunRow, Trial, TrialDetails, TrialKind
 from truemile.workbook.store import Workbook
+from truemile.workbook.trial_details import conditions_of, details_of, details_row, usual_conditions
 from truemile.workbook.trial_export import runs_csv, trial_data
-from truemile.workbook.typed import Faults, day_of, instant, reraised, short, yes_no
+from truemile.workbook.typed import Faults, day_of, instant, reraised, yes_no
 from truemile.workbook.views import CourseView, InstrumentView, RunView, TrialView
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def start_trial(wb: Workbook, entry: TrialEntry, *, author: str | None = None) -
         faults = Faults()
         kind = faults.take(entry.read_kind, TrialKind.CALIBRATION)
         began_at = faults.take(lambda: _began(wb, entry.date, offset), wb.now())
-        details = faults.take(lambda: _details(entry, _usual(log)), {})
+        details = faults.take(lambda: details_of(entry, usual_conditions(log)), {})
         insisted = faults.take(lambda: yes_no(entry.insist_floating, "insist_floating"), False)
         faults.take(lambda: check_marks(course.course, insist=insisted), None)
         faults.done()
@@ -115,8 +116,8 @@ def amend_trial(wb: Workbook, trial_id: int, entry: TrialEntry, *, author: str |
         for field in ("instrument", "course", "date", "kind", "insist_floating"):
             if getattr(entry, field) is not None:
                 faults.add(field, getattr(entry, field), "it stays as the trial began", "Withdraw it and start anew.")
-        was = _details_row(session, row.id)
-        details = faults.take(lambda: _details(entry, _conditions(was)), {})
+        was = details_row(session, row.id)
+        details = faults.take(lambda: details_of(entry, conditions_of(was)), {})
         faults.done()
         for field in ("crew", "weather", "remarks"):
             if getattr(entry, field) is None:
@@ -131,9 +132,10 @@ def amend_trial(wb: Workbook, trial_id: int, entry: TrialEntry, *, author: str |
 def trials(
     wb: Workbook, instrument: int | str | None = None, *, kind: TrialKind | None = None, withdrawn: bool = False
 ) -> tuple[TrialView, ...]:
-    """Return the trials, newest first; withdrawn ones too if asked for."""
+    """Return the trials over a course, newest first; withdrawn ones too if asked for."""
     with wb.reading() as session:
         query = sa.select(Trial) if withdrawn else journal.standing(Trial)
+        query = query.where(Trial.kind != TrialKind.VECTOR_ROUND)
         if instrument is not None:
             query = query.where(Trial.instrument_id == find(session, Instrument, instrument, "instrument").id)
         if kind is not None:
@@ -360,52 +362,6 @@ def _began(wb: Workbook, text: str | None, offset_min: int) -> datetime:
     return began
 
 
-def _usual(log: Instrument) -> Conditions:
-    return Conditions(speed_resolution_kn=log.speed_resolution_kn, distance_resolution_nm=log.distance_resolution_nm)
-
-
-def _details(entry: TrialEntry, usual: Conditions) -> dict[str, Any]:
-    faults = Faults()
-    conditions = faults.take(lambda: entry.read_conditions(usual), usual)
-    words = {
-        field: faults.take(lambda field=field: short(getattr(entry, field), field), "")  # type: ignore[misc]
-        for field in ("crew", "weather", "remarks")
-    }
-    faults.done()
-    return {
-        "steering": conditions.steering,
-        "speed_resolution_kn": conditions.speed_resolution_kn,
-        "distance_resolution_nm": conditions.distance_resolution_nm,
-        "timing_limit_s": conditions.timing_limit_s,
-        "stream_irregularity_kn": conditions.stream_irregularity_kn,
-        "crab_deg": conditions.crab_deg,
-        "u_crab_deg": conditions.u_crab_deg,
-        "crossing_deg": conditions.crossing_deg,
-        **words,
-    }
-
-
-def _details_row(session: Session, trial_id: int) -> TrialDetails:
-    query = sa.select(TrialDetails).join(Journal, TrialDetails.entry_id == Journal.id)
-    query = query.where(TrialDetails.trial_id == trial_id)
-    rows = session.scalars(query.order_by(Journal.standing, TrialDetails.id)).all()
-    # The newest that stands; of a withdrawn trial, whose first row fell with it, the newest there is.
-    return rows[-1]
-
-
-def _conditions(row: TrialDetails) -> Conditions:
-    return Conditions(
-        steering=row.steering,
-        speed_resolution_kn=row.speed_resolution_kn,
-        distance_resolution_nm=row.distance_resolution_nm,
-        timing_limit_s=row.timing_limit_s,
-        stream_irregularity_kn=row.stream_irregularity_kn,
-        crab_deg=row.crab_deg,
-        u_crab_deg=row.u_crab_deg,
-        crossing_deg=row.crossing_deg,
-    )
-
-
 def _ship_date(row: Trial) -> Any:  # noqa: ANN401
     return (row.began_at + timedelta(minutes=row.utc_offset_min)).date()
 
@@ -416,13 +372,27 @@ def trial_row(session: Session, trial_id: int, *, withdrawn: bool = False) -> Tr
     Raises
     ------
     NotFound
-        If there is none of that number, or it was withdrawn and that is not asked for.
+        If there is none of that number, it is a vector round, or it was withdrawn and that is not asked for.
+    """
+    row = any_trial_row(session, trial_id)
+    if row.kind is TrialKind.VECTOR_ROUND:
+        raise NotFound("trial", trial_id, "that trial is a vector round, without a course", "Look at the rounds.")
+    if not withdrawn and not journal.stands(session, row):
+        raise NotFound("trial", trial_id, "that trial was withdrawn", f"Undo the undo of entry {row.entry_id} first.")
+    return row
+
+
+def any_trial_row(session: Session, trial_id: int) -> Trial:
+    """Return the row of a trial of whatever kind, also of one that was withdrawn.
+
+    Raises
+    ------
+    NotFound
+        If there is none of that number.
     """
     row = session.get(Trial, trial_id)
     if row is None:
         raise NotFound("trial", trial_id, "there is no trial of that number", "Look at the list of trials.")
-    if not withdrawn and not journal.stands(session, row):
-        raise NotFound("trial", trial_id, "that trial was withdrawn", f"Undo the undo of entry {row.entry_id} first.")
     return row
 
 
@@ -455,7 +425,7 @@ class _Parts:
 
 def trial_view(session: Session, wb: Workbook, row: Trial) -> TrialView:
     """Return a trial's row as a view."""
-    details = _details_row(session, row.id)
+    details = details_row(session, row.id)
     parts = _Parts(
         instrument_view(session, wb, session.get_one(Instrument, row.instrument_id)),
         course_view(session, session.get_one(Course, row.course_id)),
@@ -472,7 +442,7 @@ def trial_view(session: Session, wb: Workbook, row: Trial) -> TrialView:
         course=parts.course,
         began_at=row.began_at,
         utc_offset_min=row.utc_offset_min,
-        conditions=_conditions(details),
+        conditions=conditions_of(details),
         crew=details.crew,
         weather=details.weather,
         remarks=details.remarks,

@@ -14,15 +14,18 @@ import sqlalchemy as sa
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from truemile.core.errors import ReadingError
+from truemile.core.ground_vectors import Tack
 from truemile.core.log_runs import Direction, Steering
 from truemile.core.log_settings import Convention
+from truemile.workbook.kinds import EventKind as EventKind  # noqa: PLC0414
 from truemile.workbook.kinds import How as How  # noqa: PLC0414 (a table's kinds are found beside it)
 from truemile.workbook.kinds import InstrumentKind as InstrumentKind  # noqa: PLC0414
 from truemile.workbook.kinds import ReadingKind as ReadingKind  # noqa: PLC0414
+from truemile.workbook.kinds import TapKind as TapKind  # noqa: PLC0414
 from truemile.workbook.kinds import TrialKind as TrialKind  # noqa: PLC0414
 
 #: The schema this program reads and writes: the newest migration.
-HEAD: Final = "0001"
+HEAD: Final = "0002"
 #: Stands in the header of every workbook file, so that another program's database is not mistaken for one.
 APPLICATION_ID: Final = 0x54724D6C
 
@@ -187,12 +190,13 @@ class Course(Entered, Base):
 
 
 class Trial(Entered, Base):
-    """One session of measuring an instrument."""
+    """One session of measuring an instrument, over a course or, as a vector round, without one."""
 
     __tablename__ = "trials"
+    __table_args__ = (sa.CheckConstraint("course_id IS NOT NULL OR kind = 'vector round'", "course"),)
     id: Mapped[int] = mapped_column(primary_key=True)
     instrument_id: Mapped[int] = mapped_column(sa.ForeignKey("instruments.id"), index=True)
-    course_id: Mapped[int] = mapped_column(sa.ForeignKey("courses.id"), index=True)
+    course_id: Mapped[int | None] = mapped_column(sa.ForeignKey("courses.id"), index=True)
     kind: Mapped[TrialKind] = mapped_column(_choice(TrialKind, "kind"))
     began_at: Mapped[datetime]
     utc_offset_min: Mapped[int]
@@ -210,6 +214,7 @@ class TrialDetails(Entered, Base):
     distance_resolution_nm: Mapped[float]
     timing_limit_s: Mapped[float]
     stream_irregularity_kn: Mapped[float]
+    tide_amplitude_kn: Mapped[float] = mapped_column(server_default="1.0")
     crab_deg: Mapped[float | None]
     u_crab_deg: Mapped[float]
     crossing_deg: Mapped[float]
@@ -279,6 +284,123 @@ class Correction(Entered, Base):
     provenance: Mapped[dict[str, Any]]
 
 
+class Tap(Base):
+    """One press or reading on a capture page, as it came from the phone; it belongs to no trial by force."""
+
+    __tablename__ = "taps"
+    id: Mapped[str] = mapped_column(sa.String(36), primary_key=True)
+    #: Which clock `pressed_at_ms` is of: the page's own id of the browser it runs in.
+    device_id: Mapped[str] = mapped_column(sa.String(60))
+    device_name: Mapped[str] = mapped_column(sa.String(120), default="")
+    page: Mapped[str] = mapped_column(sa.String(20))
+    trial_id: Mapped[int] = mapped_column(index=True)
+    run_id: Mapped[str] = mapped_column(sa.String(36), index=True)
+    kind: Mapped[TapKind] = mapped_column(_choice(TapKind, "kind"))
+    value: Mapped[str] = mapped_column(sa.Text, default="")
+    pressed_at_ms: Mapped[float]
+    clock_offset_ms: Mapped[float | None]
+    clock_offset_u_ms: Mapped[float | None]
+    by: Mapped[str] = mapped_column(sa.String(120), default="")
+    #: The joined phone that sent it; none for the laptop's own page.
+    sent_by: Mapped[int | None] = mapped_column(sa.ForeignKey("devices.id"), index=True)
+    received_at: Mapped[datetime]
+
+
+class JoinCodeRow(Entered, Base):
+    """A code by which phones join; short-lived, and only the newest counts."""
+
+    __tablename__ = "join_codes"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    code: Mapped[str] = mapped_column(sa.String(12))
+    made_at: Mapped[datetime]
+    expires_at: Mapped[datetime]
+    #: Counts up; a code that was guessed at too often is void.
+    wrong_tries: Mapped[int] = mapped_column(default=0)
+
+
+class Device(Entered, Base):
+    """A phone of the crew, known by a token of which only the hash is kept."""
+
+    __tablename__ = "devices"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(sa.String(120))
+    token_hash: Mapped[str] = mapped_column(sa.String(64), unique=True)
+    joined_at: Mapped[datetime]
+    code_id: Mapped[int] = mapped_column(sa.ForeignKey("join_codes.id"), index=True)
+
+
+class Event(Entered, Base):
+    """What happened to an instrument; settings have a table of their own."""
+
+    __tablename__ = "events"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    instrument_id: Mapped[int] = mapped_column(sa.ForeignKey("instruments.id"), index=True)
+    kind: Mapped[EventKind] = mapped_column(_choice(EventKind, "kind"))
+    happened_at: Mapped[datetime]
+    note: Mapped[str] = mapped_column(sa.Text, default="")
+
+
+class RoundDetails(Entered, Base):
+    """Conditions and remarks of a vector round; a later row amends an earlier one."""
+
+    __tablename__ = "round_details"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    trial_id: Mapped[int] = mapped_column(sa.ForeignKey("trials.id"), index=True)
+    speed_resolution_kn: Mapped[float]
+    sog_resolution_kn: Mapped[float]
+    cog_resolution_deg: Mapped[float]
+    heading_resolution_deg: Mapped[float]
+    unevenness_kn: Mapped[float]
+    tide_amplitude_kn: Mapped[float]
+    u_deviation_deg: Mapped[float]
+    wind_kn: Mapped[float | None]
+    crew: Mapped[str] = mapped_column(sa.Text, default="")
+    weather: Mapped[str] = mapped_column(sa.Text, default="")
+    remarks: Mapped[str] = mapped_column(sa.Text, default="")
+
+
+class RecordingRow(Entered, Base):
+    """A recorded file that legs were found in: what it was, not the file itself."""
+
+    __tablename__ = "recordings"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    trial_id: Mapped[int] = mapped_column(sa.ForeignKey("trials.id"), index=True)
+    name: Mapped[str] = mapped_column(sa.Text)
+    sha256: Mapped[str] = mapped_column(sa.String(64))
+    size_bytes: Mapped[int]
+    kind: Mapped[str] = mapped_column(sa.String(20))
+    started_at: Mapped[datetime | None]
+    duration_s: Mapped[float]
+    counts: Mapped[dict[str, Any]]
+    words: Mapped[list[Any]]
+
+
+class LegRow(Entered, Base):
+    """One leg of a vector round, raw as read or as found in a recording."""
+
+    __tablename__ = "legs"
+    id: Mapped[str] = mapped_column(sa.String(36), primary_key=True)
+    trial_id: Mapped[int] = mapped_column(sa.ForeignKey("trials.id"), index=True)
+    place: Mapped[int]
+    heading_deg: Mapped[float]
+    variation_deg: Mapped[float]
+    indicated_kn: Mapped[float]
+    sog_kn: Mapped[float]
+    cog_true_deg: Mapped[float | None]
+    duration_s: Mapped[float | None]
+    started_at: Mapped[datetime | None]
+    tack: Mapped[Tack] = mapped_column(_choice(Tack, "tack"))
+    turn_rate_deg_s: Mapped[float | None]
+    u_indicated_kn: Mapped[float | None]
+    u_sog_kn: Mapped[float | None]
+    u_cog_deg: Mapped[float | None]
+    u_heading_deg: Mapped[float | None]
+    typed: Mapped[dict[str, Any]]
+    recording_id: Mapped[int | None] = mapped_column(sa.ForeignKey("recordings.id"), index=True)
+    #: Of the content, so that the same leg posted twice is known for the same.
+    fingerprint: Mapped[str] = mapped_column(sa.String(64))
+
+
 #: Tables whose rows are facts: the database itself refuses to alter or delete them.
 IMMUTABLE: Final = (
     "boats",
@@ -292,4 +414,10 @@ IMMUTABLE: Final = (
     "runs",
     "readings",
     "corrections",
+    "taps",
+    "devices",
+    "events",
+    "round_details",
+    "recordings",
+    "legs",
 )

@@ -55,6 +55,7 @@ def _trial(view: TrialView) -> dict[str, Any]:
         "distance_resolution_nm": conditions.distance_resolution_nm,
         "timing_limit_s": conditions.timing_limit_s,
         "stream_irregularity_kn": conditions.stream_irregularity_kn,
+        "tide_amplitude_kn": conditions.tide_amplitude_kn,
         "crab_deg": conditions.crab_deg,
         "u_crab_deg": conditions.u_crab_deg,
         "crossing_deg": conditions.crossing_deg,
