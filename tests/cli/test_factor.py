@@ -85,6 +85,15 @@ def test_start_times_in_another_zone(done: Run) -> None:
     assert runs[1]["run"]["elapsed_s"] == 302
 
 
+def test_where_there_is_no_tide_two_runs_are_surer(done: Run) -> None:
+    """A stream that cannot turn leaves less in doubt between two runs."""
+    tidal, still = (
+        done(f"log factor --distance 0.60 --json {tide}", *PAIR).data["result"] for tide in ("", "--tide 0")
+    )
+    assert still["expanded"] < tidal["expanded"]
+    assert still["factor"] == tidal["factor"]
+
+
 def test_decimal_comma(done: Run) -> None:
     """A comma is a decimal mark."""
     with_comma = done("log factor --distance 0,60 --json", "--run", "out 5:34 7,6", "--run", "back 5:02 7,6").data
@@ -163,6 +172,7 @@ def test_a_mistyped_name_in_a_run_suggests_the_nearest(refused: Run) -> None:
         ("--course Mile", "workbook", "no workbook"),
         ("--distance 0.60 --timing 0", "timing_limit", "between"),
         ("--distance 0.60 --crab 60 --track-held", "crab", "between"),
+        ("--distance 0.60 --tide -1", "tide_amplitude", "between"),
         ("--distance 0.60 --speed-digit x", "speed_resolution", "digits"),
         ("--distance 0.60 --date 14.5.2026", "day", "year, month and day"),
         ("--distance 0.60 --utc-offset 20", "utc_offset", "from -12 to 14 h"),

@@ -217,7 +217,6 @@ class ConditionsGiven:
     timing_limit: str | None
     stream_irregularity: str | None
     tide_amplitude: str | None
-    tide_amplitude: str | None
     crab: str | None
     u_crab: str | None
     crossing: str | None
@@ -260,9 +259,6 @@ conditions_options = packed(
         "tide_amplitude",
         metavar="KN",
         help="Greatest rate of the tidal stream there, usually 1, 0 where there is no tide.",
-    ),
-    click.option(
-        "--tide", "tide_amplitude", metavar="KN", help="Greatest rate of the tidal stream; usually 1, 0 for none."
     ),
     click.option("--crab", metavar="DEG", help="Angle between heading and track where the track was held."),
     click.option("--crab-within", "u_crab", metavar="DEG", help="Standard uncertainty of that angle, usually 2."),
