@@ -241,6 +241,7 @@ def test_an_exercise_hides_its_results_and_keeps_its_givens(demo: Client) -> Non
     working = demo.data("/class/trials/1.json")["working"]
     lines = [line for section in working["sections"] for line in section["lines"]]
     page = demo.get("/class/trials/1").text
+    assert all(line["substitution"] in page for line in lines if line["substitution"] and not line["formula"])
     assert len(find(page, "span", class_="blank")) == len([line for line in lines if line["kind"] != "given"])
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Annotated, Any
@@ -85,10 +86,7 @@ def instrument(asked: Asked, instrument_id: int) -> InstrumentPage:
     offset = boats.boat(workbook, log.boat_id).ship_utc_offset
     standing = standing_of(asked, log)
     current = log_corrections.in_force(workbook, log.id, asked.at)
-    trials = tuple(
-        _trial_row(trial, current is not None and current.trial_id == trial.id)
-        for trial in log_trials.trials(workbook, log.id)
-    )
+    known = log_trials.trials(workbook, log.id)
     convention = log.convention or (log.setting.setting.convention if log.setting else Convention.MULTIPLIER)
     return InstrumentPage(
         id=log.id,
@@ -96,14 +94,14 @@ def instrument(asked: Asked, instrument_id: int) -> InstrumentPage:
         reads=f"reads to {log.speed_resolution_kn:g} kn and {log.distance_resolution_nm:g} nm",
         standing=standing,
         use=use_form(log.id),
-        trials=trials,
+        trials=tuple(_trial_row(trial, current is not None and current.trial_id == trial.id) for trial in known),
         setting="" if log.setting is None else str(log.setting.setting),
         settings=_setting_rows(asked, log.id, offset),
         setting_form=setting_form(log.id, convention.value).after(asked.refused_form("setting")),
         corrections=tuple(
             _correction_row(view, offset) for view in log_corrections.corrections(workbook, log.id, withdrawn=True)
         ),
-        picture=_picture(asked, log.id),
+        picture=_picture(asked, log.id, known),
         card=f"/instruments/{log.id}/card.pdf" if standing is not None else "",
     )
 
@@ -143,10 +141,10 @@ def _correction_row(view: CorrectionView, offset: timedelta) -> CorrectionRow:
     )
 
 
-def _history(asked: Asked, instrument_id: int) -> dict[str, Any] | None:
+def _history(asked: Asked, instrument_id: int, trials: Sequence[TrialView]) -> dict[str, Any] | None:
     """Return the chart of all trials that gave a factor; None before there are two."""
     points: list[TrialPoint] = []
-    for trial in log_trials.trials(asked.workbook, instrument_id):
+    for trial in trials:
         try:
             result = result_of(trial)
         except NavigationError:
@@ -165,8 +163,8 @@ def _applied(asked: Asked, instrument_id: int) -> list[InForce]:
     ]
 
 
-def _picture(asked: Asked, instrument_id: int) -> Picture | None:
-    spec = _history(asked, instrument_id)
+def _picture(asked: Asked, instrument_id: int, trials: Sequence[TrialView]) -> Picture | None:
+    spec = _history(asked, instrument_id, trials)
     if spec is None:
         return None
     return picture("Over the years", f"/instruments/{instrument_id}/plots/history.json", spec)
@@ -189,7 +187,7 @@ def card(asked: Asked, instrument_id: int) -> tuple[bytes, str]:
 
 def history(asked: Asked, instrument_id: int) -> tuple[bytes, str]:
     """Return the specification of the history chart."""
-    spec = _history(asked, instrument_id)
+    spec = _history(asked, instrument_id, log_trials.trials(asked.workbook, instrument_id))
     if spec is None:
         raise NotFound("plot", "history", "a history needs two trials with a factor", "Make another trial.")
     return chart_file(asked, spec)
