@@ -297,11 +297,14 @@ class TrialEntry(Entry):
 
 @dataclass(frozen=True, slots=True)
 class Raw:
-    """One raw reading of a run: what, its value, and the text as typed."""
+    """One raw reading of a run: what, its value, and the text as typed; and its own id, instant and reader if known."""
 
     kind: ReadingKind
     value: float | None
     typed: str
+    id: str | None = None
+    taken_at: datetime | None = None
+    noted_by: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

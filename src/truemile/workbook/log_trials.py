@@ -169,7 +169,7 @@ def record_run(wb: Workbook, trial_id: int, entry: RunEntry, *, author: str | No
     with wb.writing() as session:
         row = trial_row(session, trial_id)
         read = entry.read(_ship_date(row), timedelta(minutes=row.utc_offset_min))
-        return _recorded(session, wb, row, [read], author)[0]
+        return recorded(session, wb, row, [read], author)[0]
 
 
 def replace_run(wb: Workbook, run_id: str, entry: RunEntry, *, author: str | None = None) -> RunView:
@@ -189,7 +189,7 @@ def replace_run(wb: Workbook, run_id: str, entry: RunEntry, *, author: str | Non
         if read.id == was.id:
             raise ReadingError("id", read.id, "a corrected run is a new run", "Leave the id empty.")
         journal.undo_within(session, wb, session.get_one(Journal, was.entry_id), author=author, reason="replaced")
-        return _recorded(session, wb, row, [read], author, place=was.place)[0]
+        return recorded(session, wb, row, [read], author, place=was.place)[0]
 
 
 def withdraw_run(wb: Workbook, run_id: str, *, author: str | None = None, reason: str = "") -> RunView:
@@ -254,7 +254,7 @@ def import_runs(
     with wb.writing() as session:
         row = trial_row(session, trial_id)
         read = read_rows(rows, _ship_date(row), timedelta(minutes=row.utc_offset_min))
-        return _recorded(session, wb, row, [item for _, item in read], author)
+        return recorded(session, wb, row, [item for _, item in read], author)
 
 
 def export_trial(wb: Workbook, trial_id: int) -> dict[str, Any]:
@@ -318,7 +318,7 @@ def _reduced(run: Run, was: LogSetting | None, wanted: LogSetting | None) -> Run
     )
 
 
-def _recorded(
+def recorded(
     session: Session,
     wb: Workbook,
     row: Trial,
@@ -326,6 +326,13 @@ def _recorded(
     author: str | None,
     place: int | None = None,
 ) -> tuple[RunView, ...]:
+    """Keep runs of a trial inside a change that is being made.
+
+    Raises
+    ------
+    ReadingError
+        If one has the id of another run, or the trial then has too many.
+    """
     log = session.get_one(Instrument, row.instrument_id)
     kept: list[RunRow] = []
     for item in read:

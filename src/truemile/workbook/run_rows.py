@@ -14,7 +14,7 @@ from truemile.core.log_runs import Run
 from truemile.core.log_settings import LogSetting
 from truemile.core.times import format_elapsed
 from truemile.workbook import journal
-from truemile.workbook.entries import ReadRun
+from truemile.workbook.entries import Raw, ReadRun
 from truemile.workbook.schema import Journal, Reading, ReadingKind, RunRow, Setting, Trial
 from truemile.workbook.store import Workbook
 from truemile.workbook.views import ReadingView, RunView
@@ -70,26 +70,44 @@ def add_run(
     )
     session.add(row)
     session.flush()
-    for number, raw in enumerate(read.raw):
+    add_readings(session, trial, row, read.raw, setting, written)
+    return row
+
+
+def add_readings(
+    session: Session,
+    trial: Trial,
+    row: RunRow,
+    raws: Sequence[Raw],
+    setting: Setting | None,
+    written: Journal,
+    *,
+    first: int = 0,
+) -> None:
+    """Keep readings of a run under an entry of the journal, numbered from `first`."""
+    for number, raw in enumerate(raws, first):
         of_the_log = raw.kind in _OF_THE_LOG
         session.add(
             Reading(
-                # Made from the run's own id, so that a run sent twice has the same readings.
-                id=str(uuid.uuid5(uuid.UUID(read.id), f"{raw.kind.value} {number}")),
-                run_id=read.id,
+                id=reading_id(row.id, raw.id or f"{raw.kind.value} {number}"),
+                run_id=row.id,
                 instrument_id=trial.instrument_id if of_the_log else None,
                 kind=raw.kind,
                 place=number,
                 value=raw.value,
                 typed=raw.typed,
-                taken_at=run.started_at or trial.began_at,
-                noted_by=read.noted_by,
+                taken_at=raw.taken_at or row.started_at or trial.began_at,
+                noted_by=row.noted_by if raw.noted_by is None else raw.noted_by,
                 setting_id=setting.id if setting is not None and of_the_log else None,
                 entry_id=written.id,
             )
         )
     session.flush()
-    return row
+
+
+def reading_id(run_id: str, own: str) -> str:
+    """Return the id of a reading, made from the run's, so that a run sent twice has the same readings."""
+    return str(uuid.uuid5(uuid.UUID(run_id), own))
 
 
 def _next_place(session: Session, trial_id: int) -> int:
@@ -121,9 +139,12 @@ def run_views(
 
 
 def _readings(session: Session, trial_id: int) -> dict[str, list[ReadingView]]:
-    query = sa.select(Reading).join(RunRow, Reading.run_id == RunRow.id).where(RunRow.trial_id == trial_id)
+    """Return the readings by run, in the order taken; those that were added later and taken back are left out."""
+    query = sa.select(Reading).join(RunRow, Reading.run_id == RunRow.id).join(Journal, Reading.entry_id == Journal.id)
+    query = query.where(RunRow.trial_id == trial_id)
+    query = query.where(sa.or_(Journal.standing, Reading.entry_id == RunRow.entry_id))
     result: dict[str, list[ReadingView]] = {}
-    for row in session.scalars(query.order_by(Reading.run_id, Reading.place)):
+    for row in session.scalars(query.order_by(Reading.run_id, Reading.taken_at, Reading.place)):
         result.setdefault(row.run_id, []).append(
             ReadingView(
                 row.id,

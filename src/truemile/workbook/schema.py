@@ -284,7 +284,7 @@ class Correction(Entered, Base):
     provenance: Mapped[dict[str, Any]]
 
 
-class Tap(Base):
+class TapRow(Base):
     """One press or reading on a capture page, as it came from the phone; it belongs to no trial by force."""
 
     __tablename__ = "taps"
