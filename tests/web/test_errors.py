@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
 
-from tests.web.conftest import Client
+from tests.web.conftest import ADDRESS, Client
 from tests.web.page_reader import find, words
 from truemile.core.errors import FileError
 from truemile.web.app import create_app
@@ -112,6 +113,35 @@ def test_a_body_beyond_the_limit_is_refused_before_it_is_read(dunlin: Client) ->
     """What claims to be larger than the limit must be refused at once."""
     answer = dunlin.post("/recordings", headers={"content-length": str(LARGEST_BODY + 1)})
     assert answer.status_code == 413
+
+
+def test_a_body_that_grows_beyond_the_limit_is_refused_while_it_is_read(
+    dunlin: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What does not say its length must be refused as soon as it has grown too large, with the same words."""
+    monkeypatch.setattr("truemile.web.guard.LARGEST_BODY", 1000)
+
+    async def growing() -> AsyncIterator[bytes]:
+        for _ in range(30):
+            yield b"name=" + b"a" * 95
+
+    headers = {"content-type": "application/x-www-form-urlencoded", "origin": ADDRESS}
+    answer = dunlin.ask("POST", "/waters/marks", content=growing(), headers=headers)
+    assert answer.status_code == 413
+    assert "at most 1000 bytes" in words(answer.text)
+
+
+def test_what_was_not_foreseen_becomes_a_page_that_says_so(dunlin: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A fault of the program must be told as one, with what was entered kept, and in the one shape for machines."""
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("truemile.web.views.waters.courses.marks", broken)
+    page = dunlin.get("/waters")
+    assert page.status_code == 500
+    assert "fault of the program" in words(page.text)
+    assert dunlin.get("/waters.json").json()["error"]["given"] == "ZeroDivisionError"
 
 
 def test_the_boat_is_not_kept_when_her_log_is_refused(client: Client) -> None:

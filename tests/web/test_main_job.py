@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import shutil
 import uuid
+from datetime import timedelta
+from pathlib import Path
 
 import pytest
 
-from tests.web.conftest import Client
+from tests.web.conftest import NOW, Client
 from tests.web.page_reader import find, words
+from truemile.web.app import create_app
+from truemile.workbook.store import Workbook
 
 OUT = {"direction": "out", "elapsed": "8:42", "readings": "6.3 6.4 6.3"}
 BACK = {"direction": "back", "elapsed": "8:03", "readings": "6.3 6.3 6.3"}
@@ -234,6 +239,16 @@ def test_the_demo_says_on_every_page_that_its_waters_are_invented(demo: Client, 
     """The demo must carry the words, a workbook of one's own must not."""
     assert "Invented waters, not for navigation." in words(demo.get("/trials/3").text)
     assert "Invented waters" not in dunlin.get("/instruments").text
+
+
+def test_an_old_correction_is_underlined_on_the_slate(demo_file: Path, tmp_path: Path) -> None:
+    """After more than a year the slate must mark it and say what to do; after five months it must not."""
+    with Workbook.open(shutil.copy(demo_file, tmp_path / "demo.truemile")) as workbook:
+        for now, stale in ((NOW, False), (NOW + timedelta(days=300), True)):
+            page = Client(create_app(workbook, clock=lambda now=now: now), {}).get("/waters").text
+            (item,) = [each for each in find(page, "li") if "factor" in each.text]
+            assert (item.attributes.get("class") == "stale") is stale
+            assert ("measure again" in item.text) is stale
 
 
 def test_an_exercise_hides_its_results_and_keeps_its_givens(demo: Client) -> None:

@@ -32,6 +32,14 @@ class Fault:
     status: int
 
 
+class BodyTooLarge(HTTPException):
+    """The body of a request grew beyond the limit while it was read."""
+
+    def __init__(self, limit: int) -> None:
+        super().__init__(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
+        self.limit = limit
+
+
 def status_of(error: NavigationError) -> int:
     """Return the HTTP status of an error."""
     match error:
@@ -90,6 +98,8 @@ def fault_from(exception: Exception) -> Fault:
             return Fault(exception, status_of(exception))
         case RequestValidationError():
             return Fault(_bad_address(exception), HTTPStatus.NOT_FOUND)
+        case BodyTooLarge():
+            return Fault(too_large("more", exception.limit), exception.status_code)
         case HTTPException(status_code=HTTPStatus.METHOD_NOT_ALLOWED):
             return Fault(_wrong_method(), HTTPStatus.METHOD_NOT_ALLOWED)
         case HTTPException(status_code=HTTPStatus.NOT_FOUND):
@@ -99,6 +109,13 @@ def fault_from(exception: Exception) -> Fault:
         case _:
             log.error("unexpected error while answering", exc_info=exception)
             return Fault(_unexpected(exception), HTTPStatus.INTERNAL_SERVER_ERROR)
+
+
+def too_large(length: str, limit: int) -> NavigationError:
+    """Return the error for a body that is larger than is taken at once."""
+    return ReadingError(
+        "body", length, f"at most {limit} bytes are taken at once", "Split the file, a season at a time."
+    )
 
 
 def _bad_address(error: RequestValidationError) -> NavigationError:

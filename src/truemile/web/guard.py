@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from http import HTTPStatus
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from truemile.core.errors import NavigationError, ReadingError
-from truemile.web.errors import Fault, answer_error
+from truemile.web.errors import BodyTooLarge, Fault, answer_error, too_large
 
 #: Names under which the laptop itself is reached.
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -33,10 +34,6 @@ HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), geolocation=(), microphone=()",
 }
-
-
-class TooLarge(Exception):
-    """The body of a request grew beyond the limit while it was read."""
 
 
 class Guard:
@@ -66,17 +63,14 @@ class Guard:
         if fault is not None:
             await answer_error(fault.error, headers, status=fault.status)(scope, receive, guarded)
             return
-        try:
-            await self.app(scope, _limited(receive), guarded)
-        except TooLarge:
-            await answer_error(_too_large("more"), headers, status=413)(scope, receive, guarded)
+        await self.app(scope, _limited(receive), guarded)
 
     def _fault(self, method: str, scheme: str, headers: Headers) -> Fault | None:
         if _host_name(headers.get("host", "")) not in self.hosts:
             return Fault(_foreign_host(headers.get("host")), 421)
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > LARGEST_BODY:
-            return Fault(_too_large(length), 413)
+            return Fault(too_large(length, LARGEST_BODY), HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
         if method in LOOKING:
             return None
         own = f"{scheme}://{headers['host']}".lower()
@@ -110,15 +104,6 @@ def _foreign_origin(origin: str | None) -> NavigationError:
     )
 
 
-def _too_large(length: str) -> NavigationError:
-    return ReadingError(
-        "body",
-        length,
-        f"at most {LARGEST_BODY} bytes are taken at once",
-        "Split the file, a season at a time.",
-    )
-
-
 def _with_headers(send: Send) -> Send:
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
@@ -139,7 +124,7 @@ def _limited(receive: Receive) -> Receive:
         message = await receive()
         taken += len(message.get("body", b""))
         if taken > LARGEST_BODY:
-            raise TooLarge
+            raise BodyTooLarge(LARGEST_BODY)
         return message
 
     return receiving
