@@ -6,12 +6,13 @@ import math
 from dataclasses import dataclass, field, replace
 
 from truemile.core.constants import SECONDS_PER_HOUR
-from truemile.core.errors import NavigationError, NoSolution, ReadingError, gather
+from truemile.core.errors import NoSolution, ReadingError
 from truemile.core.factor_remarks import GOOD_LENGTH_NM, SHORT_RUN_S
 from truemile.core.improvements import Improvement, improvements
 from truemile.core.log_runs import FASTEST_KN, Conditions, Direction, Run, Steering
 from truemile.core.log_trial import TrialResult, analyse_trial
 from truemile.core.measured_course import MeasuredCourse
+from truemile.core.numbers import Limit, check_limits
 from truemile.core.triangle import along_across, crab_angle_deg
 
 #: Longer runs gain little and let the stream change (trade article quoting model-basin practice: 5 to 10 min).
@@ -56,18 +57,16 @@ class RunPlan:
 
     def __post_init__(self) -> None:
         """Refuse a plan that cannot be run, all faults at once."""
-        faults: list[NavigationError] = []
-        for name, low, high, remedy in (
-            ("speed_kn", 0.5, FASTEST_KN, "Give the speed you mean to keep, in knots."),
-            ("runs", 2, 12, "Plan an even number of runs, 2 to 12."),
-            ("readings_per_run", 1, 100, "Plan one reading a minute or so."),
-            ("stream_drift_kn", 0.0, 15.0, "Give the rate of the stream in knots."),
-            ("stream_set_true_deg", 0.0, 360.0, "Give where the stream flows to, in degrees true."),
-        ):
-            value = getattr(self, name)
-            if value is not None and not (math.isfinite(value) and low <= value <= high):
-                faults.append(ReadingError(name, value, f"it must lie between {low:g} and {high:g}", remedy))
-        gather(faults)
+        check_limits(self, _PLAN_LIMITS)
+
+
+_PLAN_LIMITS: tuple[Limit, ...] = (
+    ("speed_kn", 0.5, FASTEST_KN, "Give the speed you mean to keep, in knots."),
+    ("runs", 2, 12, "Plan an even number of runs, 2 to 12."),
+    ("readings_per_run", 1, 100, "Plan one reading a minute or so."),
+    ("stream_drift_kn", 0.0, 15.0, "Give the rate of the stream in knots."),
+    ("stream_set_true_deg", 0.0, 360.0, "Give where the stream flows to, in degrees true."),
+)
 
 
 @dataclass(frozen=True, slots=True)

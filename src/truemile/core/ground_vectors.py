@@ -20,7 +20,7 @@ from typing import NamedTuple
 from truemile.core.angles import difference, wrap_360
 from truemile.core.errors import NavigationError, NotEnoughReadings, ReadingError, gather
 from truemile.core.log_runs import FASTEST_KN
-from truemile.core.numbers import check_finite
+from truemile.core.numbers import Limit, check_finite, check_limits
 
 #: More legs than this are a recording, not a round.
 MOST_LEGS = 200
@@ -137,15 +137,10 @@ class VectorConditions:
 
     def __post_init__(self) -> None:
         """Refuse conditions that cannot be, all faults at once."""
-        faults: list[NavigationError] = []
-        for name, low, high, remedy in _CONDITION_LIMITS:
-            value = getattr(self, name)
-            if value is not None and not low <= value <= high:
-                faults.append(ReadingError(name, value, f"it must lie between {low:g} and {high:g}", remedy))
-        gather(faults)
+        check_limits(self, _CONDITION_LIMITS)
 
 
-_CONDITION_LIMITS: tuple[tuple[str, float, float, str], ...] = (
+_CONDITION_LIMITS: tuple[Limit, ...] = (
     ("speed_resolution_kn", 0.001, 1.0, "Give the last digit of the log's speed display, usually 0.1 kn."),
     ("sog_resolution_kn", 0.001, 1.0, "Give the last digit of the speed over the ground, usually 0.1 kn."),
     ("cog_resolution_deg", 0.001, 10.0, "Give the last digit of the course over the ground, usually 1°."),

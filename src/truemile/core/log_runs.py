@@ -11,6 +11,7 @@ from enum import StrEnum
 from truemile.core.constants import SECONDS_PER_HOUR
 from truemile.core.errors import NavigationError, NotEnoughReadings, ReadingError, gather
 from truemile.core.measured_course import MeasuredCourse
+from truemile.core.numbers import Limit, check_limits
 
 #: More than this in one trial is a recording, not a trial.
 MOST_RUNS = 200
@@ -175,15 +176,10 @@ class Conditions:
 
     def __post_init__(self) -> None:
         """Refuse conditions that cannot be, all faults at once."""
-        faults: list[NavigationError] = []
-        for name, low, high, remedy in _CONDITION_LIMITS:
-            value = getattr(self, name)
-            if value is not None and not (math.isfinite(value) and low <= value <= high):
-                faults.append(ReadingError(name, value, f"it must lie between {low:g} and {high:g}", remedy))
-        gather(faults)
+        check_limits(self, _CONDITION_LIMITS)
 
 
-_CONDITION_LIMITS: tuple[tuple[str, float, float, str], ...] = (
+_CONDITION_LIMITS: tuple[Limit, ...] = (
     ("speed_resolution_kn", 0.001, 1.0, "Give the last digit of the speed display, usually 0.1 kn."),
     ("distance_resolution_nm", 0.0001, 1.0, "Give the last digit of the distance counter, usually 0.01 nm."),
     ("timing_limit_s", 0.01, 60.0, "Give how far the elapsed time may be wrong, usually 1 s."),

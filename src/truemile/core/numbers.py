@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from typing import Final
 
-from truemile.core.errors import ReadingError
+from truemile.core.errors import ReadingError, gather
 
 #: Dashes that stand for a minus sign in typed or pasted text.
 MINUS_SIGNS: Final = "\N{MINUS SIGN}\N{EN DASH}\N{FIGURE DASH}\N{FULLWIDTH HYPHEN-MINUS}"
@@ -157,6 +158,28 @@ def check_range(field: str, value: float, low: float, high: float, unit: str = "
             "Check the entry, its sign and its unit.",
         )
     return value
+
+
+Limit = tuple[str, float, float, str]
+"""Name of a field, its least and greatest value, and the remedy for one outside."""
+
+
+def check_limits(thing: object, limits: Iterable[Limit]) -> None:
+    """Refuse the fields of a record that lie outside their limits, all at once; a field left out (None) passes.
+
+    Raises
+    ------
+    ReadingError
+        If a field is outside or not a number; `ManyFaults` if several are.
+    """
+    values = [(getattr(thing, name), name, low, high, remedy) for name, low, high, remedy in limits]
+    gather(
+        [
+            ReadingError(name, value, f"it must lie between {low:g} and {high:g}", remedy)
+            for value, name, low, high, remedy in values
+            if value is not None and not low <= value <= high
+        ]
+    )
 
 
 def _with_unit(value: float, unit: str) -> str:
