@@ -29,7 +29,6 @@ _SINGLE: Final = {
     TapKind.RPM: (ReadingKind.RPM, "rpm"),
     TapKind.COMPASS: (ReadingKind.HEADING_COMPASS, "heading_compass"),
 }
-_READINGS: Final = frozenset({TapKind.SPEED, *_SINGLE})
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,7 +310,6 @@ def _entry(
     clock_words: str,
 ) -> RunEntry:
     said = {kind: tap.value for kind, tap in last.items() if tap.value}
-    readers = dict.fromkeys(tap.by for tap in counting if tap.kind in _READINGS and tap.by)
     remarks = [tap.value for tap in counting if tap.kind is TapKind.REMARK and tap.value]
     return RunEntry(
         id=counting[0].run_id if counting else None,
@@ -320,12 +318,16 @@ def _entry(
         started_at=None if started_at is None else started_at.isoformat(),
         readings=" ".join(tap.value.replace(",", ".") for tap in counting if tap.kind is TapKind.SPEED) or None,
         speed_group=said.get(TapKind.GROUP),
-        noted_by=said.get(TapKind.NOTED_BY) or ", ".join(readers) or None,
-        timed_by=said.get(TapKind.TIMED_BY) or (last[TapKind.START].by if TapKind.START in last else None) or None,
+        noted_by=said.get(TapKind.NOTED_BY) or _who(last.get(TapKind.KEEP)),
+        timed_by=said.get(TapKind.TIMED_BY) or _who(last.get(TapKind.START)),
         helm=said.get(TapKind.HELM),
         remarks=" ".join([*remarks, *([clock_words] if clock_words else [])]) or None,
         **{column: said.get(kind) for kind, (_, column) in _SINGLE.items()},
     )
+
+
+def _who(tap: Tap | None) -> str | None:
+    return tap.by or None if tap is not None else None
 
 
 def _read(entry: RunEntry, counting: Sequence[Tap], last: Mapping[TapKind, Tap], clocks: _Clocks) -> ReadRun:
