@@ -10,7 +10,7 @@ import { fileURLToPath } from "node:url";
 
 const here = path.dirname(fileURLToPath(import.meta.url));
 const out = path.resolve(process.argv[2] ?? path.join(here, "../src/truemile/static/app"));
-const entryPoints = ["src/app.ts", "src/app.css", "src/charts.ts"];
+const entryPoints = ["src/app.ts", "src/app.css", "src/charts.ts", "src/crew.ts", "src/early.ts", "src/run.ts", "src/run.css"];
 
 // Every browser that runs these modules reads woff2, so the older copy of each font stays out.
 const newestFontsOnly = {

@@ -14,6 +14,8 @@ from starlette.responses import RedirectResponse, Response
 
 from truemile.core.errors import NavigationError
 from truemile.web.assets import BUNDLE, PREFIX, ForeverFiles, read_bundle
+from truemile.web.capture.routes import install_capture
+from truemile.web.crew.link import CrewLink
 from truemile.web.guard import LOOPBACK, Guard
 from truemile.web.pages import Section
 from truemile.web.serve import Server
@@ -32,6 +34,7 @@ def create_app(
     hosts: Collection[str] = LOOPBACK,
     clock: Callable[[], datetime] = utc_now,
     bundle: Path = BUNDLE,
+    crew: CrewLink | None = None,
 ) -> FastAPI:
     """Return the web application of one workbook.
 
@@ -45,6 +48,8 @@ def create_app(
         Tells the time; a test hands in its own.
     bundle
         Folder of the built scripts, styles and fonts.
+    crew
+        The crew link, if one is served beside it.
 
     Raises
     ------
@@ -64,8 +69,9 @@ def create_app(
             opened.close()
 
     app = FastAPI(title="Truemile", openapi_url=None, docs_url=None, redoc_url=None, lifespan=running)
-    server = Server(opened, clock=clock, bundle=files, shelf=Shelf())
+    server = Server(opened, clock=clock, bundle=files, shelf=Shelf(), crew=crew)
     _install(app, server, SECTIONS)
+    install_capture(app, server, clock, crew=False)
     _handle_errors(app, server)
     app.state.workbook = opened
     app.mount(PREFIX, ForeverFiles(directory=bundle), name="assets")

@@ -45,10 +45,13 @@ class Guard:
         What it guards.
     hosts
         Host names that may be asked for; others are what a page elsewhere uses to reach this one.
+    largest
+        Largest body taken, in bytes.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Collection[str] = LOOPBACK) -> None:
+    def __init__(self, app: ASGIApp, hosts: Collection[str] = LOOPBACK, largest: int = LARGEST_BODY) -> None:
         self.app = app
+        self.largest = largest
         self.hosts = frozenset(host.lower() for host in hosts)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -63,14 +66,14 @@ class Guard:
         if fault is not None:
             await answer_error(fault.error, headers, status=fault.status)(scope, receive, guarded)
             return
-        await self.app(scope, _limited(receive), guarded)
+        await self.app(scope, _limited(receive, self.largest), guarded)
 
     def _fault(self, method: str, scheme: str, headers: Headers) -> Fault | None:
         if _host_name(headers.get("host", "")) not in self.hosts:
             return Fault(_foreign_host(headers.get("host")), 421)
         length = headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > LARGEST_BODY:
-            return Fault(too_large(length, LARGEST_BODY), HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
+        if not length.isdigit() or int(length) > self.largest:
+            return Fault(too_large(length, self.largest), HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
         if method in LOOKING:
             return None
         own = f"{scheme}://{headers['host']}".lower()
@@ -116,15 +119,15 @@ def _with_headers(send: Send) -> Send:
     return sending
 
 
-def _limited(receive: Receive) -> Receive:
+def _limited(receive: Receive, largest: int) -> Receive:
     taken = 0
 
     async def receiving() -> Message:
         nonlocal taken
         message = await receive()
         taken += len(message.get("body", b""))
-        if taken > LARGEST_BODY:
-            raise BodyTooLarge(LARGEST_BODY)
+        if taken > largest:
+            raise BodyTooLarge(largest)
         return message
 
     return receiving

@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any, Final, get_type_hints
 
 from truemile.core.errors import NavigationError
+from truemile.web.crew.link import CrewLink
 from truemile.web.forms import Refused, Typed
 from truemile.workbook.store import Workbook
 
@@ -46,6 +47,8 @@ class Asked:
         The form that was just refused, with everything typed in it, or None.
     shelf
         What is held only while the program runs.
+    crew
+        The crew link, if it is open.
     """
 
     workbook: Workbook
@@ -53,6 +56,7 @@ class Asked:
     query: Mapping[str, str]
     refused: Refused | None = None
     shelf: Any = None
+    crew: CrewLink | None = None
 
     def refused_form(self, name: str) -> Refused | None:
         """Return what was typed in the named form if it was refused."""

@@ -15,6 +15,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from truemile.core.errors import NavigationError, ReadingError
 from truemile.web.assets import Bundle
+from truemile.web.crew.link import CrewLink
 from truemile.web.data import as_data
 from truemile.web.errors import Fault, answer_error, error_data, fault_from, faults_of, status_of, wants_json
 from truemile.web.forms import Form, Refused, Typed, Upload
@@ -43,10 +44,21 @@ class Server:
         Addresses of scripts and styles.
     shelf
         Results that are only looked at.
+    crew
+        The crew link, if it is open.
     """
 
-    def __init__(self, workbook: Workbook, *, clock: Callable[[], datetime], bundle: Bundle, shelf: Shelf) -> None:
+    def __init__(
+        self,
+        workbook: Workbook,
+        *,
+        clock: Callable[[], datetime],
+        bundle: Bundle,
+        shelf: Shelf,
+        crew: CrewLink | None = None,
+    ) -> None:
         self.workbook = workbook
+        self.crew = crew
         self.clock = clock
         self.shelf = shelf
         self.templates = Environment(
@@ -127,7 +139,7 @@ class Server:
             return answer_error(fault.error, request.headers, status=fault.status)
 
     def _asked(self, request: Request, refused: Refused | None = None) -> Asked:
-        return Asked(self.workbook, self.clock(), dict(request.query_params), refused, self.shelf)
+        return Asked(self.workbook, self.clock(), dict(request.query_params), refused, self.shelf, self.crew)
 
     def _shell(self, asked: Asked, request: Request, section: str, *, address: str, twin: bool) -> Shell:
         query = f"?{request.url.query}" if request.url.query else ""

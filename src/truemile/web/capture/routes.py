@@ -13,7 +13,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from truemile.core.errors import ReadingError
 from truemile.web.capture.handing_in import LARGEST_TAPS_BYTES, hand_in
 from truemile.web.capture.summary import summary_data
-from truemile.web.errors import error_data
+from truemile.web.errors import BodyTooLarge, error_data
 from truemile.web.serve import Server
 
 #: A page without data may be kept for a week: so it opens with the laptop gone.
@@ -69,9 +69,6 @@ def install_capture(
             error = ReadingError("content-type", None, "taps come as application/json", "Load the page again.")
             return JSONResponse(error_data(error), 415)
         body = await _small_body(request)
-        if body is None:
-            error = ReadingError("body", None, f"at most {LARGEST_TAPS_BYTES} bytes come at once", "Load the page again.")
-            return JSONResponse(error_data(error), 413)
         return JSONResponse(await server.run(hand_in, server.workbook, body, server.clock(), sent_by=sender(request)))
 
     _add(app, RUN_PAGE, run_page)
@@ -86,11 +83,10 @@ def _add(app: FastAPI, path: str, endpoint: Callable[[Request], Awaitable[Respon
     )
 
 
-async def _small_body(request: Request) -> bytes | None:
-    """Return the body, or None as soon as it is too large."""
+async def _small_body(request: Request) -> bytes:
     body = bytearray()
     async for part in request.stream():
         body += part
         if len(body) > LARGEST_TAPS_BYTES:
-            return None
+            raise BodyTooLarge(LARGEST_TAPS_BYTES)
     return bytes(body)

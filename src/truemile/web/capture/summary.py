@@ -76,6 +76,7 @@ class OpenSaid:
     run_id: Annotated[str, "Its id."]
     device: Annotated[str, "Which device."]
     words: Annotated[str, "How far it has come."]
+    reasons: Annotated[str, "Why it is not among the runs although it was kept; empty if it was not."]
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +185,8 @@ def _open(run: TapRun) -> OpenSaid:
     way = "" if run.direction is None else f"{run.direction.value}, "
     read = f"{len(run.speeds)} reading{'' if len(run.speeds) == 1 else 's'}"
     stopped = "" if run.stopped_at is None else ", stopped and not kept yet"
-    return OpenSaid(run.run_id, device, f"{way}{read}{stopped}")
+    reasons = " ".join(str(reason) for reason in run.reasons) if run.kept else ""
+    return OpenSaid(run.run_id, device, f"{way}{read}{stopped}", reasons)
 
 
 def _people(view: TrialView) -> tuple[str, ...]:

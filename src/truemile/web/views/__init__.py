@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from truemile.web.crew import laptop
 from truemile.web.pages import Section
 from truemile.web.views import (
     classroom,
@@ -31,4 +32,5 @@ SECTIONS: tuple[Section, ...] = (
     deck_log.SECTION,
     recordings.SECTION,
     classroom.SECTION,
+    laptop.SECTION,
 )

@@ -1,0 +1,1 @@
+"""The crew link: a short set of pages on the boat's own network, for phones that have joined."""

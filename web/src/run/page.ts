@@ -1,0 +1,240 @@
+// The run page: times a run from mark to mark, notes what the instruments show, and says where each tap is.
+import { NotKept } from "../capture/store";
+import { Awake, buzz, onPress, onTouch } from "../capture/press";
+import { newId, type KeptTap } from "../capture/tap";
+import { Outbox, type Pressed } from "../outbox";
+import { isLaptop, type Laptop } from "./answer";
+import { Entries } from "./entries";
+import { clockWasSet, elapsedOf, expectedOf, lastPress, openRun, runsOf, type Direction, type Run } from "./model";
+import { part, show, write } from "./parts";
+import { showOthers, showResult, showRuns, showTaps } from "./lists";
+import { clockTime, standingWords, stopwatch, tapWords } from "./words";
+
+/** Two marks nearer than this are one press, made twice. */
+const TWICE_MS = 1500;
+/** A run shorter than this was hardly one: STOP asks again. */
+const SHORT_MS = 20_000;
+const SURE_MS = 6000;
+const LOOK_MS = 20_000;
+
+type Reading = Pick<Pressed, "kind" | "value">;
+
+export class RunPage {
+  private readonly outbox: Outbox;
+  private readonly entries: Entries;
+  private readonly awake = new Awake();
+  private taps: KeptTap[] = [];
+  private runs: Run[] = [];
+  private open: Run | undefined;
+  private laptop: Laptop | undefined;
+  private direction: Direction = "out";
+  private next = newId();
+  private lastMark = 0;
+  private unsure: number | undefined;
+  private busy: Promise<void> = Promise.resolve();
+
+  constructor(private readonly trial: number) {
+    this.outbox = new Outbox("run", trial, (run) => void this.heard(run));
+    this.entries = new Entries((reading, at) => this.read(reading, at));
+  }
+
+  /** Find what was kept, then begin. */
+  async begin(): Promise<void> {
+    this.listen();
+    try {
+      const known = await this.outbox.store.noted<Laptop>(`trial ${this.trial}`);
+      if (isLaptop(known, this.trial)) this.laptop = known;
+      await this.entries.restore(this.outbox.store);
+      this.outbox.onChange(() => void this.look());
+      await this.outbox.open();
+      part("page").dataset["ready"] = "yes";
+    } catch (error) {
+      this.notKept(error, "");
+      return;
+    }
+    window.setInterval(() => this.tick(), 100);
+    window.setInterval(() => void this.ask(), LOOK_MS);
+    document.addEventListener("visibilitychange", () => void this.ask());
+    window.addEventListener("online", () => void this.ask());
+    await this.ask();
+  }
+
+  private listen(): void {
+    onTouch(part("start"), (at) => this.start(at));
+    onTouch(part("stop"), (at) => this.stop(at));
+    onPress(part("keep"), (at) => this.finish("keep", at));
+    onPress(part("void"), (at) => this.finish("drop", at));
+    onPress(part("undo"), (at) => this.takeBack(at));
+    for (const way of ["out", "back"] as const) onPress(part(way), (at) => this.turn(way, at));
+  }
+
+  /** Keep what was pressed, in the order of pressing, and say at once if it could not be kept. */
+  private press(run: string, at: number, readings: readonly Reading[]): void {
+    const by = this.entries.notedBy;
+    const pressed = readings.map((reading) => ({ ...reading, run_id: run, pressed_at_ms: at, by }));
+    const words = readings.map((reading) => `${tapWords(reading as KeptTap)} at ${clockTime(at)}`)[0] ?? "";
+    this.busy = this.busy
+      .then(() => this.outbox.keep(pressed))
+      .then(
+        () => {
+          buzz(40);
+          show("trouble", false);
+        },
+        (error: unknown) => this.notKept(error, words),
+      );
+  }
+
+  private notKept(error: unknown, words: string): void {
+    if (!(error instanceof NotKept)) throw error;
+    buzz(200, 100, 200);
+    const what = words ? `${words} is NOT kept` : "This page cannot keep anything";
+    write("trouble", `${what}: ${error.message}. Write times and readings down on paper.`);
+    show("trouble", true);
+  }
+
+  private start(at: number): void {
+    if (this.open || at - this.lastMark < TWICE_MS) return;
+    this.lastMark = at;
+    const before = this.entries.standing.map(([kind, value]) => ({ kind, value }));
+    this.press(this.next, at, [{ kind: "start", value: "" }, { kind: "direction", value: this.direction }, ...before]);
+    this.next = newId();
+  }
+
+  private stop(at: number): void {
+    const run = this.open;
+    if (!run || run.stop || at - this.lastMark < TWICE_MS) return;
+    let mark = at;
+    if (elapsedOf(run, at) < SHORT_MS) {
+      if (this.unsure === undefined) {
+        this.unsure = at;
+        window.setTimeout(() => this.calm(), SURE_MS);
+        write("sure", `Only ${stopwatch(elapsedOf(run, at))} since START. Press STOP again if the run is over.`);
+        show("sure", true);
+        return;
+      }
+      mark = this.unsure; // the first press was at the mark; the second only says that it was meant
+    }
+    this.calm();
+    this.lastMark = at;
+    this.press(run.id, mark, [{ kind: "stop", value: "" }]);
+  }
+
+  private calm(): void {
+    this.unsure = undefined;
+    show("sure", false);
+  }
+
+  private turn(way: Direction, at: number): void {
+    this.direction = way;
+    if (this.open && this.open.direction !== way) this.press(this.open.id, at, [{ kind: "direction", value: way }]);
+    this.draw();
+  }
+
+  private read(reading: Reading, at: number): void {
+    const run = this.open ?? (reading.kind === "remark" ? this.runs.at(-1) : undefined);
+    if (run) this.press(run.id, at, [reading]);
+  }
+
+  private finish(kind: "keep" | "drop", at: number): void {
+    if (!this.open) return;
+    if (kind === "keep") this.direction = this.open.direction === "out" ? "back" : "out";
+    this.press(this.open.id, at, [{ kind, value: "" }]);
+  }
+
+  private takeBack(at: number): void {
+    const tap = this.open && lastPress(this.open);
+    if (this.open && tap) this.press(this.open.id, at, [{ kind: "strike", value: tap.id }]);
+  }
+
+  /** Look again at what is kept. */
+  private async look(): Promise<void> {
+    this.taps = await this.outbox.taps().catch(() => this.taps);
+    this.runs = runsOf(this.taps);
+    const open = openRun(this.runs);
+    if (open?.id !== this.open?.id) {
+      const last = open ?? this.runs.filter((run) => run.kept).at(-1);
+      if (open) this.direction = open.direction;
+      else if (last) this.direction = last.direction === "out" ? "back" : "out";
+      this.calm();
+    }
+    this.open = open;
+    this.entries.follow(this.open, this.laptop);
+    this.draw();
+  }
+
+  /** Ask the laptop how the trial stands. */
+  private async ask(): Promise<void> {
+    if (document.visibilityState !== "visible") return;
+    try {
+      const answer = await fetch(`/trials/${this.trial}/run.json`, { cache: "no-store", signal: AbortSignal.timeout(8000) });
+      this.outbox.heard(answer.status);
+      if (answer.ok) await this.heard(await answer.json());
+      show("unknown", answer.status === 404 || answer.status === 422);
+    } catch {
+      this.outbox.heard(0);
+    }
+  }
+
+  private async heard(data: unknown): Promise<void> {
+    if (!isLaptop(data, this.trial)) return;
+    const first = this.laptop === undefined && this.runs.length === 0;
+    this.laptop = data;
+    if (first && !this.open) this.direction = data.runs.at(-1)?.direction === "out" ? "back" : "out";
+    this.entries.follow(this.open, data);
+    this.draw();
+    await this.outbox.store.note(`trial ${this.trial}`, data).catch(() => undefined);
+  }
+
+  private draw(): void {
+    const { open, laptop } = this;
+    const running = open !== undefined && !open.stop;
+    write("course", laptop ? `${laptop.trial.course}, ${laptop.trial.length_nm.toFixed(3)} nm` : "Course not yet heard from the laptop");
+    write("standing", standingWords(this.outbox.count, this.outbox.link));
+    part("standing").dataset["link"] = this.outbox.count.here ? "here" : this.outbox.link;
+    show("rejoin", this.outbox.link === "let go" && "crew" in document.documentElement.dataset);
+    show("demo", laptop?.trial.demo ?? false);
+    part("page").dataset["state"] = open ? (running ? "running" : "stopped") : "ready";
+    show("start", !open);
+    show("stop", running);
+    show("ended", open !== undefined && !running);
+    show("reading", open !== undefined);
+    const course = laptop?.trial.course_true_deg;
+    for (const way of ["out", "back"] as const) {
+      part(way).setAttribute("aria-pressed", `${this.direction === way}`);
+      const true_deg = course == null ? "" : ` ${`${Math.round(way === "out" ? course : course + 180) % 360}`.padStart(3, "0")}°T`;
+      write(`${way}-course`, true_deg);
+    }
+    const undone = open && lastPress(open);
+    show("undo", undone !== undefined);
+    if (undone) write("undo", `Take back: ${tapWords(undone)}`);
+    const set = open && clockWasSet(open);
+    show("clock-set", set !== undefined);
+    if (set !== undefined) write("clock-set", `The clock of this phone was set by ${(set / 1000).toFixed(1)} s during the run: its time is not to be trusted.`);
+    showResult(laptop, this.runs);
+    showRuns(laptop, this.runs);
+    showTaps(this.taps);
+    showOthers(laptop, this.runs);
+    this.awake.want(running);
+    this.tick();
+  }
+
+  private tick(): void {
+    const { open, laptop } = this;
+    const now = Date.now();
+    write("elapsed", stopwatch(open ? elapsedOf(open, now) : 0));
+    if (!open?.start || open.stop) {
+      write("expected", open?.stop ? "Stopped. Keep this run, or make it void." : "Press START as the marks come in line.");
+      return;
+    }
+    const earlier = [...(laptop?.runs ?? [])];
+    const value = laptop?.groups.find((group) => group.value !== null)?.value ?? null;
+    const expected = expectedOf(open, { length_nm: laptop?.trial.length_nm ?? null, earlier, factor: value });
+    if (!expected) {
+      write("expected", "Read the log to see when the run should end.");
+      return;
+    }
+    const left = open.start.pressed_at_ms + expected.ms - now;
+    const when = left > 0 ? `in ${stopwatch(left).slice(0, -2)}` : `${stopwatch(-left).slice(0, -2)} ago`;
+    write("expected", `End expected at ${clockTime(now + left)}, ${when}: ${expected.from}.`);
+  }
+}
