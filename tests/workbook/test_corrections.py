@@ -10,7 +10,7 @@ import pytest
 from tests.workbook.season import APRIL, JUNE, LAUNCHED, MAY, Clock, run_entry, trial_of
 from truemile.core.errors import NotEnoughReadings, NotFound, ReadingError
 from truemile.core.log_settings import Convention, LogSetting
-from truemile.workbook import correction_rows, journal, log_corrections
+from truemile.workbook import correction_rows, journal, measured
 from truemile.workbook.check_trials import check_result
 from truemile.workbook.entries import LogEntry, RunEntry, TrialEntry
 from truemile.workbook.instruments import add_log, instrument, record_setting
@@ -324,9 +324,9 @@ def test_the_program_version_is_kept_also_when_nothing_is_installed(
     """Run from a bare source tree, the provenance says so."""
 
     def missing(_: str) -> str:
-        raise log_corrections.PackageNotFoundError
+        raise measured.PackageNotFoundError
 
-    monkeypatch.setattr(log_corrections, "version", missing)
+    monkeypatch.setattr(measured, "version", missing)
     assert put_in_force(wb, trial_of(wb, MAY).id).provenance["program_version"] == "not installed"
 
 

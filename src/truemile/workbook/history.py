@@ -23,8 +23,10 @@ from truemile.workbook.history_chart import ControlChart, Dated, Trend, control_
 from truemile.workbook.history_words import history_words
 from truemile.workbook.instruments import instrument_view
 from truemile.workbook.log_trials import analysed, trial_view
+from truemile.workbook.round_rows import RoundView, round_view
 from truemile.workbook.schema import How, Instrument, Trial, TrialKind
 from truemile.workbook.store import Workbook
+from truemile.workbook.vector_rounds import solved
 from truemile.workbook.views import InstrumentView
 
 if TYPE_CHECKING:
@@ -208,6 +210,8 @@ def _measured(session: Session, wb: Workbook, log_id: int, now: datetime) -> tup
 
 
 def _one(session: Session, wb: Workbook, row: Trial, how: How | None) -> _Measured:
+    if row.kind is TrialKind.VECTOR_ROUND:
+        return _of_round(round_view(session, wb, row), how)
     view = trial_view(session, wb, row)
     result = analysed(view)
     return _Measured(
@@ -219,6 +223,25 @@ def _one(session: Session, wb: Workbook, row: Trial, how: How | None) -> _Measur
         result.expanded,
         result.quoted_at_kn,
         result.correction,
+        view.setting,
+        how,
+    )
+
+
+def _of_round(view: RoundView, how: How | None) -> _Measured:
+    result = solved(view)
+    if not result.may_be_put_in_force:
+        raise ReadingError("round", view.id, " ".join(result.reasons).rstrip("."), "Make another round.")
+    curve = result.correction
+    return _Measured(
+        view.id,
+        TrialKind.VECTOR_ROUND,
+        view.began_at,
+        result.factor,
+        result.u,
+        result.expanded,
+        curve.middle_kn,
+        curve,
         view.setting,
         how,
     )

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime
-from importlib.metadata import PackageNotFoundError, version
-from typing import TYPE_CHECKING, Any, Final
+from typing import Final
 
 import numpy as np
 import sqlalchemy as sa
-from sqlalchemy.orm import Session
 
 from truemile.core.corrections import LogCorrection
 from truemile.core.errors import NotFound, ReadingError
@@ -26,14 +23,12 @@ from truemile.workbook.correcting import (
 )
 from truemile.workbook.correction_rows import correction_view, leftover, valid_row
 from truemile.workbook.finding import find
-from truemile.workbook.instruments import add_setting, setting_row_at
-from truemile.workbook.log_trials import analysed, trial_row, trial_view
+from truemile.workbook.instruments import add_setting
+from truemile.workbook.measured import measured_by
+from truemile.workbook.round_rows import RoundView
 from truemile.workbook.schema import Correction, How, Instrument, Journal
 from truemile.workbook.store import Workbook
 from truemile.workbook.views import CorrectionView, TrialView
-
-if TYPE_CHECKING:
-    from truemile.core.log_trial import TrialResult
 
 __all__ = [
     "ColumnView",
@@ -88,17 +83,15 @@ def put_in_force(
     ------
     NotFound
         If there is no such trial.
-    NotEnoughReadings, ReadingError
-        If the trial cannot give a factor, or the setting cannot be.
+    NotEnoughReadings, NoSolution, ReadingError
+        If the trial cannot give a factor, or something speaks against a vector round, or the setting cannot be.
     """
     way = _how(how)
     with wb.writing() as session:
-        row = trial_row(session, trial_id)
-        view = trial_view(session, wb, row)
-        result = analysed(view)
+        found = measured_by(session, wb, trial_id)
+        view, measured = found.view, found.correction
         when = wb.at(at)
-        measured = replace(result.correction, setting=view.setting)
-        start = _first_instant(view) if valid_from is None else wb.at(valid_from)
+        start = found.first if valid_from is None else wb.at(valid_from)
         _check_validity(start, valid_until)
         entered = _entered(view, measured, new_setting) if way is How.SET else None
         if entered is None and new_setting is not None:
@@ -113,7 +106,7 @@ def put_in_force(
         )
         kept = _row(view, measured, written, when, start)
         kept.how, kept.valid_until = way, None if valid_until is None else wb.at(valid_until)
-        kept.provenance = _provenance(session, view, result)
+        kept.provenance = found.provenance
         if entered is not None:
             kept.new_setting_id = add_setting(session, written, kept.instrument_id, entered, when, _from(view)).id
         session.add(kept)
@@ -153,7 +146,7 @@ def correction(wb: Workbook, correction_id: int) -> CorrectionView:
         return correction_view(session, row)
 
 
-def _from(view: TrialView) -> str:
+def _from(view: TrialView | RoundView) -> str:
     return f"From trial {view.id}"
 
 
@@ -166,11 +159,6 @@ def _how(how: How | str) -> How:
         ) from None
 
 
-def _first_instant(view: TrialView) -> datetime:
-    starts = [item.run.started_at for item in view.runs if item.run.started_at is not None]
-    return min([view.began_at, *starts])
-
-
 def _check_validity(start: datetime, end: datetime | None) -> None:
     if end is not None and end <= start:
         raise ReadingError(
@@ -178,7 +166,7 @@ def _check_validity(start: datetime, end: datetime | None) -> None:
         )
 
 
-def _entered(view: TrialView, measured: LogCorrection, given: LogSetting | None) -> LogSetting:
+def _entered(view: TrialView | RoundView, measured: LogCorrection, given: LogSetting | None) -> LogSetting:
     """Return the setting that was entered, if it can be meant."""
     was = view.setting
     if was is None:
@@ -202,15 +190,19 @@ def _entered(view: TrialView, measured: LogCorrection, given: LogSetting | None)
     return entered
 
 
-def _summary(view: TrialView, measured: LogCorrection, how: How, entered: LogSetting | None, start: datetime) -> str:
-    middle = measured.middle_kn
-    words = f"{view.instrument.name}: factor {measured.factor(middle):.3f} at {middle:.1f} kn from trial {view.id}"
+def _summary(
+    view: TrialView | RoundView, measured: LogCorrection, how: How, entered: LogSetting | None, start: datetime
+) -> str:
+    middle, source = measured.middle_kn, f"{'round' if isinstance(view, RoundView) else 'trial'} {view.id}"
+    words = f"{view.instrument.name}: factor {measured.factor(middle):.3f} at {middle:.1f} kn from {source}"
     if how is How.SET:
         words += f", entered in the log as {entered}"
     return f"{words}, for readings from {journal.local_words(start)}"
 
 
-def _row(view: TrialView, measured: LogCorrection, written: Journal, when: datetime, start: datetime) -> Correction:
+def _row(
+    view: TrialView | RoundView, measured: LogCorrection, written: Journal, when: datetime, start: datetime
+) -> Correction:
     return Correction(
         instrument_id=view.instrument.id,
         trial_id=view.id,
@@ -227,39 +219,3 @@ def _row(view: TrialView, measured: LogCorrection, written: Journal, when: datet
         author=written.author,
         entry_id=written.id,
     )
-
-
-def _provenance(session: Session, view: TrialView, result: TrialResult) -> dict[str, Any]:
-    setting = setting_row_at(session, view.instrument.id, _first_instant(view))
-    return {
-        "trial_id": view.id,
-        "program_version": program_version(),
-        "course": view.course.name,
-        "run_ids": [item.id for item in view.runs],
-        "reading_ids": [reading.id for item in view.runs for reading in item.readings],
-        "setting_id": None if setting is None else setting.id,
-        "shape": result.curve.words,
-        "hand_factor": result.hand_factor,
-        "factor": result.factor,
-        "expanded": result.expanded,
-        "quoted_at_kn": result.quoted_at_kn,
-        "groups": [
-            {
-                "label": group.label,
-                "indication": group.best.indication.value,
-                "degree": group.best.weights.degree,
-                "least_squares": bool(group.best.weights.least_squares),
-                "hand_factor": float(group.best.hand_factor),
-                "factor": float(group.best.factor),
-            }
-            for group in result.groups
-        ],
-    }
-
-
-def program_version() -> str:
-    """Return the version of this program that is installed."""
-    try:
-        return version("truemile")
-    except PackageNotFoundError:
-        return "not installed"

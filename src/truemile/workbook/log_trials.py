@@ -67,7 +67,7 @@ def start_trial(wb: Workbook, entry: TrialEntry, *, author: str | None = None) -
         offset = offset_at(session, log.boat_id, wb.now())
         faults = Faults()
         kind = faults.take(entry.read_kind, TrialKind.CALIBRATION)
-        began_at = faults.take(lambda: _began(wb, entry.date, offset), wb.now())
+        began_at = faults.take(lambda: began(wb, entry.date, offset), wb.now())
         details = faults.take(lambda: details_of(entry, usual_conditions(log)), {})
         insisted = faults.take(lambda: yes_no(entry.insist_floating, "insist_floating"), False)
         faults.take(lambda: check_marks(course.course, insist=insisted), None)
@@ -352,21 +352,27 @@ def recorded(
     return tuple(views[item.id] for item in kept)
 
 
-def _began(wb: Workbook, text: str | None, offset_min: int) -> datetime:
-    """A date alone is noon of that day, except today, which is now."""
+def began(wb: Workbook, text: str | None, offset_min: int) -> datetime:
+    """Return when a trial began: a date alone is noon of that day, except today, which is now.
+
+    Raises
+    ------
+    ReadingError
+        If it is no date, or lies in the future.
+    """
     now, offset = wb.now(), timedelta(minutes=offset_min)
     if text is None:
         return now
     if len(text) <= len("2026-05-14"):
         day = day_of(text, "date")
-        began = datetime.combine(day, time(12), UTC) - offset
+        found = datetime.combine(day, time(12), UTC) - offset
         if day == (now + offset).date():
             return now
     else:
-        began = instant(text, "date", None, offset)
-    if began > now + timedelta(days=1):
+        found = instant(text, "date", None, offset)
+    if found > now + timedelta(days=1):
         raise ReadingError("date", text, "a trial is written down when it is made", "Check year and month.")
-    return began
+    return found
 
 
 def _ship_date(row: Trial) -> Any:  # noqa: ANN401
