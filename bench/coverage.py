@@ -1,10 +1,11 @@
 """Simulate thousands of log trials from a stated truth, and count how often the 95 % interval holds it.
 
-For each scenario the table gives the share of trials whose interval holds the true factor, the mean error (bias) of the
+For each scenario the tables give the share of trials whose interval holds the true factor, the mean error (bias) of the
 estimate and of the hand mean, the root of the mean squared error, and the mean ± stated. Run it with::
 
-    python bench/coverage.py            # about two minutes on two cores
-    python bench/coverage.py --trials 200 --only quadratic
+    python bench/coverage.py                        # some minutes on two cores
+    python bench/coverage.py --trials 200 --only round
+    python bench/coverage.py --trials 4000 --write docs/explanation/does-the-plus-minus-tell-the-truth.md
 """
 
 from __future__ import annotations
@@ -15,252 +16,213 @@ import math
 import os
 import sys
 import time
+from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass, field
-from datetime import UTC, datetime, timedelta
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
 
 import numpy as np
+from scenarios import COURSES, ROUNDS, WARNED, Course, Round, Scenario
+from simulated import TRACK_DEG, simulate_course, simulate_round
 
-from truemile.core.log_factor import factor_from_runs
-from truemile.core.log_runs import Conditions, Direction, Indication, Run, Steering
+from truemile.core.ground_vectors import VectorConditions
+from truemile.core.log_runs import Conditions, Steering
+from truemile.core.log_trial import analyse_trial
 from truemile.core.measured_course import charted_course
+from truemile.core.vector_round import solve_round
 
-START = datetime(2026, 5, 14, 9, 0, tzinfo=UTC)
+ALL: tuple[Scenario, ...] = (*COURSES, *ROUNDS, *WARNED)
 CHUNK = 50
-
-
-@dataclass(frozen=True, slots=True)
-class Scenario:
-    """A stated truth and a way of measuring it. Stream: c(t) = Σ stream_kn[j] t^j, t in hours from the first start."""
-
-    name: str
-    runs: int
-    stream_kn: tuple[float, ...] = (1.2,)
-    uneven_kn: float = 0.05
-    speed_kn: float = 5.5
-    speed_drift_kn: float = 0.1  # sd of the boat's speed from run to run
-    length_nm: float = 1.0
-    precision_nm: float = 0.01
-    readings: int = 10
-    reading_sd_kn: float = 0.1  # scatter of a reading before it is rounded
-    speed_digit_kn: float = 0.1
-    counter_digit_nm: float = 0.01
-    counter: bool = False
-    counter_zeroed: bool = False
-    across_kn: float = 0.0
-    track_held: bool = False
-    compass_noted: bool = True
-    compass_sd_deg: float = 2.0
-    start_times: bool = True
-    order: str = ""  # O and B for out and back; by turns if empty
-    note: str = ""
+#: Between these lines the page is written by this program.
+BEGIN, END = "<!-- table: {} -->", "<!-- end of table -->"
 
 
 @dataclass(slots=True)
 class Tally:
-    """Errors and stated uncertainties of a scenario's trials."""
+    """Errors and stated uncertainties of a scenario's trials, in parts of the true factor; the offset in degrees."""
 
     error: list[float] = field(default_factory=list)
-    hand_error: list[float] = field(default_factory=list)
     expanded: list[float] = field(default_factory=list)
+    hand_error: list[float] = field(default_factory=list)
+    offset_error: list[float] = field(default_factory=list)
+    offset_expanded: list[float] = field(default_factory=list)
+
+    def take(self, other: Tally) -> None:
+        """Add another's."""
+        for each in fields(self):
+            getattr(self, each.name).extend(getattr(other, each.name))
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
     """What one scenario shows."""
 
+    table: str
     name: str
-    runs: int
+    runs: str
     trials: int
     covered_percent: float
-    bias: float
-    hand_bias: float
-    rms: float
-    hand_rms: float
-    mean_expanded: float
+    bias_percent: float
+    rms_percent: float
+    mean_expanded_percent: float
+    hand_bias_percent: float | None
+    hand_rms_percent: float | None
+    offset_covered_percent: float | None
     note: str
 
 
-LINEAR, QUADRATIC = (1.2, -0.7), (1.4, -0.9, 0.4)
-
-SCENARIOS = (
-    *(Scenario("constant stream, display", n) for n in (2, 3, 4, 6)),
-    *(
-        Scenario("linear stream, display", n, stream_kn=LINEAR, note="two runs cannot remove it" if n == 2 else "")
-        for n in (2, 3, 4, 6)
-    ),
-    *(
-        Scenario("quadratic stream, display", n, stream_kn=QUADRATIC, note="too few runs to remove it" if n < 4 else "")
-        for n in (2, 3, 4, 5, 6)
-    ),
-    *(Scenario("steady display, linear stream", n, stream_kn=LINEAR, reading_sd_kn=0.01) for n in (3, 4, 6)),
-    *(Scenario("one reading a run, linear stream", n, stream_kn=LINEAR, readings=1) for n in (3, 4)),
-    *(Scenario("counter 0.01 nm, linear stream", n, stream_kn=LINEAR, counter=True) for n in (3, 4, 6)),
-    Scenario("counter 0.01 nm, zeroed", 4, stream_kn=LINEAR, counter=True, counter_zeroed=True),
-    Scenario("counter 0.1 nm, linear stream", 4, stream_kn=LINEAR, counter=True, counter_digit_nm=0.1),
-    Scenario("counter, strong constant stream", 2, stream_kn=(2.2,), counter=True),
-    Scenario("track held, stream across, compass", 4, stream_kn=LINEAR, across_kn=1.0, track_held=True),
-    Scenario(
-        "track held, across, no compass", 4, stream_kn=LINEAR, across_kn=0.7, track_held=True, compass_noted=False
-    ),
-    Scenario("heading held, stream across", 4, stream_kn=LINEAR, across_kn=1.0),
-    Scenario("no start times, linear stream", 4, stream_kn=LINEAR, start_times=False),
-    Scenario("out out back back", 4, stream_kn=LINEAR, order="OOBB"),
-    Scenario("half a mile, 8 kn", 4, stream_kn=LINEAR, length_nm=0.5, speed_kn=8.0),
-    Scenario("uneven stream 0.10 kn", 4, stream_kn=LINEAR, uneven_kn=0.10, note="the crew allowed for 0.05"),
-    Scenario("uneven stream 0.10 kn", 6, stream_kn=LINEAR, uneven_kn=0.10, note="the crew allowed for 0.05"),
-    Scenario("speed drifts by 0.5 kn", 4, stream_kn=LINEAR, speed_drift_kn=0.5),
-)
-
-
-def simulate(scenario: Scenario, rng: np.random.Generator) -> tuple[float, list[Run]]:
-    """Return a true factor and the runs that a crew would have written down."""
-    factor = rng.uniform(0.85, 1.10)
-    length = scenario.length_nm + rng.uniform(-0.5, 0.5) * scenario.precision_nm
-    order = scenario.order or ("OB" * scenario.runs)[: scenario.runs]
-    clock_h, counter = 0.0, rng.uniform(1.0, 50.0)
-    runs = []
-    for letter in order:
-        direction = Direction.OUT if letter == "O" else Direction.BACK
-        water = scenario.speed_kn + rng.normal(0.0, scenario.speed_drift_kn)
-        crab = math.asin(scenario.across_kn / water) if scenario.track_held else 0.0
-        uneven = rng.normal(0.0, scenario.uneven_kn)
-        along = [direction.sign * c for c in scenario.stream_kn]
-        hours = _duration_h(length, water * math.cos(crab) + direction.sign * uneven, along, clock_h)
-        runs.append(_written_down(scenario, rng, direction, clock_h, hours, water / factor, crab, counter))
-        counter += (hours + 0.1) * water / factor
-        clock_h += hours + rng.uniform(2.0, 8.0) / 60.0
-    return factor, runs
-
-
-def _duration_h(length_nm: float, own_kn: float, along_kn: list[float], start_h: float) -> float:
-    """Time over the course: the root of own T + ∫ stream = length, by Newton."""
-    hours = length_nm / (own_kn + along_kn[0])
-    for _ in range(30):
-        end = start_h + hours
-        carried = sum(c * (end ** (j + 1) - start_h ** (j + 1)) / (j + 1) for j, c in enumerate(along_kn))
-        speed = own_kn + sum(c * end**j for j, c in enumerate(along_kn))
-        step = (length_nm - own_kn * hours - carried) / speed
-        hours += step
-        if abs(step) < 1e-12:
-            break
-    return hours
-
-
-def _written_down(
-    scenario: Scenario,
-    rng: np.random.Generator,
-    direction: Direction,
-    clock_h: float,
-    hours: float,
-    indicated_kn: float,
-    crab_rad: float,
-    counter_nm: float,
-) -> Run:
-    elapsed = round(hours * 3600.0 + rng.uniform(-1.0, 1.0), 1)
-    heading = (64.0 if direction is Direction.OUT else 244.0) + direction.sign * math.degrees(crab_rad)
-    heading = round(heading + rng.normal(0.0, scenario.compass_sd_deg)) % 360.0
-    speeds: tuple[float, ...] = ()
-    start = stop = None
-    if scenario.counter:
-        first = 0.0 if scenario.counter_zeroed else counter_nm
-        start = None if scenario.counter_zeroed else _shown(first, scenario.counter_digit_nm)
-        stop = _shown(first + indicated_kn * hours, scenario.counter_digit_nm)
-    else:
-        read = indicated_kn + rng.normal(0.0, scenario.reading_sd_kn, scenario.readings)
-        speeds = tuple(_shown(v, scenario.speed_digit_kn) for v in read)
-    return Run(
-        direction,
-        elapsed,
-        started_at=START + timedelta(hours=clock_h) if scenario.start_times else None,
-        speed_readings_kn=speeds,
-        log_start_nm=start,
-        log_stop_nm=stop,
-        heading_compass_deg=heading if scenario.compass_noted else None,
-    )
-
-
-def _shown(value: float, digit: float) -> float:
-    return round(round(value / digit) * digit, 6)
-
-
-def conditions_of(scenario: Scenario) -> Conditions:
-    """Return what the crew knows about the way of measuring."""
-    return Conditions(
+def try_course(scenario: Course, rng: np.random.Generator, found: Tally) -> None:
+    """Make one trial over a course and note its errors."""
+    truth, runs = simulate_course(scenario, rng)
+    course = charted_course("simulated", scenario.length_nm, scenario.precision_nm, course_true_deg=TRACK_DEG)
+    conditions = Conditions(
         steering=Steering.TRACK_HELD if scenario.track_held else Steering.HEADING_HELD,
         speed_resolution_kn=scenario.speed_digit_kn,
         distance_resolution_nm=scenario.counter_digit_nm,
+        tide_amplitude_kn=1.0 if scenario.tide_kn else 0.0,
     )
+    result = analyse_trial(course, runs, conditions)
+    true = truth.factor(result.quoted_at_kn)
+    found.error.append(result.factor / true - 1.0)
+    found.hand_error.append(result.hand_factor / true - 1.0)
+    found.expanded.append(result.expanded / true)
+
+
+def try_round(scenario: Round, rng: np.random.Generator, found: Tally) -> None:
+    """Make one vector round and note its errors."""
+    truth, legs = simulate_round(scenario, rng)
+    conditions = VectorConditions(
+        speed_resolution_kn=scenario.digit_kn,
+        sog_resolution_kn=scenario.digit_kn,
+        cog_resolution_deg=scenario.course_digit_deg,
+        heading_resolution_deg=scenario.heading_digit_deg,
+        tide_amplitude_kn=1.0 if scenario.tide_kn else 0.0,
+    )
+    result = solve_round(legs, conditions)
+    true = truth.factor(0.0)
+    found.error.append(result.factor / true - 1.0)
+    found.expanded.append(result.expanded / true)
+    if result.offset_budget is not None:
+        found.offset_error.append((result.offset_budget.value - truth.offset_deg + 180.0) % 360.0 - 180.0)
+        found.offset_expanded.append(result.offset_budget.expanded)
 
 
 def tally(task: tuple[int, int, int]) -> tuple[int, Tally]:
     """Work out one chunk of one scenario's trials."""
     index, chunk, trials = task
-    scenario = SCENARIOS[index]
+    scenario = ALL[index]
     rng = np.random.default_rng([20260514, index, chunk])
-    course = charted_course("simulated", scenario.length_nm, scenario.precision_nm, course_true_deg=64.0)
-    conditions = conditions_of(scenario)
-    indication = Indication.DISTANCE if scenario.counter else Indication.SPEED
     found = Tally()
     for _ in range(trials):
-        truth, runs = simulate(scenario, rng)
-        result = factor_from_runs(course, runs, conditions, indication=indication)
-        found.error.append(result.factor / truth - 1.0)
-        found.hand_error.append(result.hand_factor / truth - 1.0)
-        found.expanded.append(result.expanded / truth)
+        if isinstance(scenario, Course):
+            try_course(scenario, rng, found)
+        else:
+            try_round(scenario, rng, found)
     return index, found
 
 
-def row_of(scenario: Scenario, found: Tally) -> Row:
-    """Return what the trials of a scenario show, relative to the true factor."""
-    error, hand, expanded = (np.asarray(v) for v in (found.error, found.hand_error, found.expanded))
+def row_of(index: int, found: Tally) -> Row:
+    """Return what the trials of a scenario show."""
+    scenario = ALL[index]
+    error, expanded, hand = (np.asarray(v) for v in (found.error, found.expanded, found.hand_error))
+    offset = np.abs(found.offset_error) <= np.asarray(found.offset_expanded)
     return Row(
+        table="course" if scenario in COURSES else "round" if scenario in ROUNDS else "warned",
         name=scenario.name,
-        runs=scenario.runs,
+        runs=_runs(scenario),
         trials=error.size,
         covered_percent=100.0 * float(np.mean(np.abs(error) <= expanded)),
-        bias=float(error.mean()),
-        hand_bias=float(hand.mean()),
-        rms=float(np.sqrt(np.mean(error**2))),
-        hand_rms=float(np.sqrt(np.mean(hand**2))),
-        mean_expanded=float(expanded.mean()),
+        bias_percent=100.0 * float(error.mean()),
+        rms_percent=100.0 * float(np.sqrt(np.mean(error**2))),
+        mean_expanded_percent=100.0 * float(expanded.mean()),
+        hand_bias_percent=100.0 * float(hand.mean()) if hand.size else None,
+        hand_rms_percent=100.0 * float(np.sqrt(np.mean(hand**2))) if hand.size else None,
+        offset_covered_percent=100.0 * float(offset.mean()) if offset.size else None,
         note=scenario.note,
     )
 
 
+def _runs(scenario: Scenario) -> str:
+    if isinstance(scenario, Round):
+        return str(len(scenario.headings_deg))
+    speeds = len(scenario.speeds_kn)
+    return f"{speeds} × {scenario.runs}" if speeds > 1 else str(scenario.runs)
+
+
 def measure(trials: int, only: str, jobs: int) -> list[Row]:
-    """Return a row for each scenario whose name holds the word."""
-    chosen = [i for i, scenario in enumerate(SCENARIOS) if only in scenario.name]
+    """Return a row for each scenario whose table or name holds the word."""
+    chosen = [i for i, s in enumerate(ALL) if only in s.name or only == _kind(s)]
     chunks = max(1, math.ceil(trials / CHUNK))
     tasks = [(i, chunk, min(CHUNK, trials - chunk * CHUNK)) for i in chosen for chunk in range(chunks)]
     tallies = {i: Tally() for i in chosen}
     with ProcessPoolExecutor(jobs) as pool:
         for i, part in pool.map(tally, tasks, chunksize=4):
-            tallies[i].error += part.error
-            tallies[i].hand_error += part.hand_error
-            tallies[i].expanded += part.expanded
-    return [row_of(SCENARIOS[i], tallies[i]) for i in chosen]
+            tallies[i].take(part)
+    return [row_of(i, tallies[i]) for i in chosen]
 
 
-def print_table(rows: list[Row]) -> None:
+def _kind(scenario: Scenario) -> str:
+    return "warned" if scenario in WARNED else "course" if isinstance(scenario, Course) else "round"
+
+
+HEADS = ("what was simulated", "runs", "in 95 %", "bias %", "rms %", "mean ± %", "hand bias %", "hand rms %")
+
+
+def cells(row: Row) -> tuple[str, ...]:
+    """Return a row as text; a note stands behind the name."""
+    optional = ["" if v is None else f"{v:+.2f}" for v in (row.hand_bias_percent,)]
+    optional += ["" if row.hand_rms_percent is None else f"{row.hand_rms_percent:.2f}"]
+    if row.table == "round":
+        optional = ["" if row.offset_covered_percent is None else f"{row.offset_covered_percent:.1f}"]
+    name = f"{row.name} ({row.note})" if row.note else row.name
+    figures = (f"{row.bias_percent + 0.0:+.3f}", f"{row.rms_percent:.2f}", f"{row.mean_expanded_percent:.2f}")
+    return (name, row.runs, f"{row.covered_percent:.1f}", *figures, *optional)
+
+
+def heads(table: str) -> tuple[str, ...]:
+    """Return the heads of a table."""
+    return (*HEADS[:1], "legs", *HEADS[2:6], "offset in 95 %") if table == "round" else HEADS
+
+
+def print_tables(rows: list[Row]) -> None:
     """Print percent of the true factor, one line a scenario."""
-    print("95 % interval and errors in percent of the true factor; bias is the mean error, rms its root mean square")
-    head = f"{'scenario':36} runs  in 95 %   bias    rms | hand bias    rms | mean ±  note"
-    print(f"{head}\n{'-' * len(head)}")
-    for r in rows:
-        print(
-            f"{r.name:36} {r.runs:4d}  {r.covered_percent:5.1f} {100 * r.bias:+8.3f} {100 * r.rms:6.3f} |"
-            f"  {100 * r.hand_bias:+8.3f} {100 * r.hand_rms:6.3f} | {100 * r.mean_expanded:6.3f}  {r.note}".rstrip()
-        )
+    for table in ("course", "round", "warned"):
+        lines = [heads(table), *(cells(row) for row in rows if row.table == table)]
+        if len(lines) == 1:
+            continue
+        wide = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
+        print()
+        for line in lines:
+            print("  ".join(c.rjust(w) if i else c.ljust(w) for i, (c, w) in enumerate(zip(line, wide, strict=True))))
+
+
+def markdown(rows: Iterable[Row], table: str) -> str:
+    """Return a table for the page."""
+    lines = [heads(table), ("---", *["--:"] * (len(heads(table)) - 1))]
+    lines += [cells(row) for row in rows if row.table == table]
+    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
+
+
+def write_page(page: Path, rows: list[Row]) -> None:
+    """Put the tables in their places on the page."""
+    text = page.read_text(encoding="utf-8")
+    for table in ("course", "round", "warned"):
+        head, begin, rest = text.partition(BEGIN.format(table))
+        _, end, tail = rest.partition(END)
+        if not begin or not end:
+            sys.exit(f"{page} has no place for the table {table!r}")
+        text = f"{head}{begin}\n\n{markdown(rows, table)}\n\n{end}{tail}"
+    page.write_text(text, encoding="utf-8")
 
 
 def main() -> None:
-    """Measure and print."""
+    """Measure, print, and write the page if asked to."""
     parser = argparse.ArgumentParser(description="Coverage of the log factor's 95 % interval in simulated trials.")
     parser.add_argument("--trials", type=int, default=1000, help="trials a scenario")
-    parser.add_argument("--only", default="", help="scenarios whose name holds this")
+    parser.add_argument("--only", default="", help="course, round, warned, or scenarios whose name holds this")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--write", type=Path, metavar="PAGE", help="put the tables in their places on this page")
     given = parser.parse_args()
     began = time.perf_counter()
     rows = measure(given.trials, given.only, given.jobs)
@@ -269,8 +231,10 @@ def main() -> None:
     if given.json:
         print(json.dumps([asdict(row) for row in rows], indent=2))
         return
-    print_table(rows)
-    print(f"{sum(r.trials for r in rows)} trials in {time.perf_counter() - began:.0f} s")
+    print_tables(rows)
+    print(f"\n{sum(r.trials for r in rows)} trials in {time.perf_counter() - began:.0f} s")
+    if given.write:
+        write_page(given.write, rows)
 
 
 if __name__ == "__main__":

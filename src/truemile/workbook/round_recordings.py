@@ -41,12 +41,15 @@ class Taking:
         Under sail, which no recording tells; one for the whole file.
     arcs
         Take the pieces of turns too. They are marked, and a round with them is solved but not put in force.
+    only
+        Numbers of the legs to take, from 1 in order of time; all if None.
     """
 
     ground: GroundFrom = "position"
     variation_deg: float | None = None
     tack: Tack = Tack.POWER
     arcs: bool = False
+    only: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +93,7 @@ def take_recording(
     how = how or Taking()
     recording = read_recording(data, name)
     found = find_legs(recording, arcs=how.arcs)
-    pieces = sorted((*found.legs, *found.arcs), key=lambda piece: piece.start_s)
+    pieces = _wanted(sorted((*found.legs, *found.arcs), key=lambda piece: piece.start_s), how.only)
     if not pieces:
         raise NotEnoughReadings(
             "recording",
@@ -102,6 +105,21 @@ def take_recording(
     with wb.writing() as session:
         row = round_row(session, trial_id)
         return _taken(session, wb, row, _File(data, name, recording, found), legs, how.ground, author)
+
+
+def _wanted(pieces: Sequence[FoundLeg], only: tuple[int, ...] | None) -> list[FoundLeg]:
+    """Return the legs that were asked for, by their numbers from 1."""
+    if only is None or not pieces:
+        return list(pieces)
+    unknown = [number for number in only if not 1 <= number <= len(pieces)]
+    if unknown or not only:
+        raise ReadingError(
+            "only",
+            ", ".join(map(str, unknown)) or None,
+            f"the legs found are numbered 1 to {len(pieces)}",
+            "Name at least one of them, or leave it out to take all.",
+        )
+    return [pieces[number - 1] for number in sorted(set(only))]
 
 
 @dataclass(frozen=True, slots=True)
