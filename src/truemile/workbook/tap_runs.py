@@ -260,7 +260,8 @@ class _Clocks:
             u_step = 0.0 if first is None or last is None else math.hypot(first[1], last[1])
             if abs(step) <= _STEP_MS + 3.0 * u_step:
                 return by_phone, ""
-            return by_phone + step / 1000.0, f"The phone's clock was changed by {-step / 1000.0:.1f} s during the run."
+            change = f"{-step / 1000.0:+.1f}".replace("-", "\N{MINUS SIGN}")
+            return by_phone + step / 1000.0, f"The phone's clock was changed by {change} s during the run."
         if first is None or last is None:
             raise ReadingError(
                 "stop",

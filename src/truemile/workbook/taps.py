@@ -177,7 +177,8 @@ def open_runs(wb: Workbook, trial_id: int) -> tuple[TapRun, ...]:
         found = []
         for run_id, members in _by_run(_taps_of(session, trial_id)).items():
             run = assemble_run(members)
-            if run.taps and not run.dropped and _newest(session, run_id) is None:
+            row = _newest(session, run_id)
+            if run.taps and not run.dropped and (row is None or row.trial_id != trial_id):
                 found.append(run)
     return tuple(sorted(found, key=lambda run: (run.taps[0].pressed_at_ms, run.run_id)))
 
@@ -270,6 +271,13 @@ def _settled(session: Session, wb: Workbook, trial_id: int, run_id: str, author:
 
 def _bring_in_step(session: Session, wb: Workbook, trial: Trial, wanted: TapRun, author: str | None) -> None:
     row = _newest(session, wanted.run_id)
+    if row is not None and row.trial_id != trial.id:
+        raise ReadingError(
+            "run_id",
+            wanted.run_id,
+            f"trial {row.trial_id} has a run of that id",
+            "Load the page again, so that the next run gets an id of its own.",
+        )
     stands = row is not None and journal.stands(session, row)
     if row is not None and not stands and _withdrawn_by_hand(session, row):
         return
@@ -371,7 +379,7 @@ def _author(wanted: TapRun) -> str | None:
 
 def _outcome(session: Session, trial: Trial, wanted: TapRun, faults: tuple[NavigationError, ...]) -> RunOutcome:
     row = _newest(session, wanted.run_id)
-    if row is None:
+    if row is None or row.trial_id != trial.id:
         reasons = faults or (wanted.reasons if wanted.kept else ())
         state = RunState.DROPPED if wanted.dropped else RunState.OPEN
         return RunOutcome(wanted.run_id, trial.id, state, None, reasons)
