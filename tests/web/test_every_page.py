@@ -15,6 +15,7 @@ from fastapi.routing import APIRoute
 
 from tests.web.conftest import Client
 from tests.web.page_reader import find, read
+from truemile.web.capture import routes as capture
 from truemile.web.pages import Action, Download, Page, help_of
 from truemile.web.views import SECTIONS
 
@@ -22,7 +23,7 @@ PAGES = [page for section in SECTIONS for page in section.pages]
 ACTIONS = [action for section in SECTIONS for action in section.actions]
 DOWNLOADS = [download for section in SECTIONS for download in section.downloads]
 #: What stands for each parameter of a path in the demo workbook.
-EXAMPLES = {"instrument_id": "1", "trial_id": "3", "course_id": "1", "entry_id": "47"}
+EXAMPLES = {"instrument_id": "1", "trial_id": "3", "course_id": "1", "entry_id": "47", "device_id": "1"}
 
 
 def filled(path: str, **more: str) -> str:
@@ -68,13 +69,13 @@ def test_the_route_table_holds_a_twin_for_every_page_and_nothing_undeclared(show
     gets = {route.path for route in routes(shown, "GET")}
     pages = {page.path for page in PAGES}
     twins = {f"{path}.json" for path in pages}
-    assert gets == pages | twins | {download.path for download in DOWNLOADS} | {"/"}
+    assert gets == pages | twins | {download.path for download in DOWNLOADS} | {"/"} | set(capture.GETS)
 
 
 def test_the_route_table_holds_no_undeclared_writing(shown: Client) -> None:
     """Every address that takes a POST must be a declared action, or the theme."""
     posts = {route.path for route in routes(shown, "POST")}
-    assert posts == {action.path for action in ACTIONS} | {"/theme"}
+    assert posts == {action.path for action in ACTIONS} | {"/theme"} | set(capture.POSTS)
     for method in ("PUT", "DELETE", "PATCH"):
         assert not list(routes(shown, method))
 

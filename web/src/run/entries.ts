@@ -20,6 +20,7 @@ export class Entries {
   private speed = 5;
   private step = 0.1;
   private touched = false;
+  private named = false;
   private run: string | undefined;
   private store: Store | undefined;
   private open: Run | undefined;
@@ -81,6 +82,26 @@ export class Entries {
     }
   }
 
+  /** Offer the engine settings that were named before, each as one press. */
+  offer(runs: readonly Run[], laptop: Laptop | undefined): void {
+    const labels = [...new Set([...(laptop?.runs ?? []), ...runs].map((run) => run.group).filter((label) => label !== ""))];
+    const box = part<HTMLInputElement>("group");
+    if (!this.named && !box.value && labels.length > 0) box.value = laptop?.runs.at(-1)?.group ?? labels.at(-1) ?? "";
+    this.named ||= labels.length > 0;
+    part("settings").replaceChildren(
+      ...labels.map((label) => {
+        const button = Object.assign(made("button", "big-press", label), { type: "button" });
+        button.setAttribute("aria-pressed", `${box.value.trim() === label}`);
+        button.addEventListener("click", () => {
+          box.value = label;
+          this.changed("group");
+          this.offer(runs, laptop);
+        });
+        return button;
+      }),
+    );
+  }
+
   private get text(): string {
     const decimals = Math.max(0, Math.ceil(-Math.log10(this.step) - 1e-9));
     return this.speed.toFixed(decimals);
@@ -114,6 +135,10 @@ export class Entries {
       return item;
     });
     part("readings").replaceChildren(...list);
+    const here = open?.speeds.filter((tap) => tap.where !== "laptop").length ?? 0;
+    const there = (open?.speeds.length ?? 0) - here;
+    const words = [there ? `${there} on the laptop` : "", here ? `${here} kept here` : ""].filter(Boolean).join(", ");
+    write("readings-where", words ? `Readings: ${words}.` : "No reading yet.");
   }
 
   private names(people: readonly string[]): void {

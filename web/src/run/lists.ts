@@ -27,7 +27,9 @@ function resultOf(group: Laptop["groups"][number], several: boolean): HTMLElemen
 export function showResult(laptop: Laptop | undefined, runs: readonly Run[]): void {
   const place = part("result");
   const unsent = runs.filter((run) => run.kept && run.taps.some((tap) => tap.where === "here")).length;
-  const boxes = (laptop?.groups ?? []).map((group) => resultOf(group, (laptop?.groups.length ?? 0) > 1));
+  const now = runs.at(-1)?.group ?? laptop?.runs.at(-1)?.group;
+  const groups = [...(laptop?.groups ?? [])].sort((one, other) => Number(other.label === now) - Number(one.label === now));
+  const boxes = groups.map((group) => resultOf(group, groups.length > 1));
   const waiting = unsent ? [made("p", "waiting", `${unsent === 1 ? "1 run" : `${unsent} runs`} more: waiting for the laptop to work it out.`)] : [];
   place.replaceChildren(...boxes, ...waiting);
 }

@@ -16,6 +16,8 @@ const TWICE_MS = 1500;
 const SHORT_MS = 20_000;
 const SURE_MS = 6000;
 const LOOK_MS = 20_000;
+/** A finished run can be made void here for so long; later it is withdrawn on the laptop. */
+const RECENT_MS = 3600_000;
 
 type Reading = Pick<Pressed, "kind" | "value">;
 
@@ -136,14 +138,17 @@ export class RunPage {
   }
 
   private finish(kind: "keep" | "drop", at: number): void {
-    if (!this.open) return;
+    if (!this.open || at - this.lastMark < TWICE_MS) return;
+    this.lastMark = at; // what follows stands in the same place, and must not be pressed by the same shaking hand
     if (kind === "keep") this.direction = this.open.direction === "out" ? "back" : "out";
     this.press(this.open.id, at, [{ kind, value: "" }]);
   }
 
   private takeBack(at: number): void {
-    const tap = this.open && lastPress(this.open);
-    if (this.open && tap) this.press(this.open.id, at, [{ kind: "strike", value: tap.id }]);
+    const run = this.open ?? this.runs.at(-1);
+    const tap = run && lastPress(run);
+    if (!run || !tap) return;
+    this.press(run.id, at, [run.kept ? { kind: "drop", value: "" } : { kind: "strike", value: tap.id }]);
   }
 
   /** Look again at what is kept. */
@@ -159,6 +164,7 @@ export class RunPage {
     }
     this.open = open;
     this.entries.follow(this.open, this.laptop);
+    this.entries.offer(this.runs, this.laptop);
     this.draw();
   }
 
@@ -181,6 +187,7 @@ export class RunPage {
     this.laptop = data;
     if (first && !this.open) this.direction = data.runs.at(-1)?.direction === "out" ? "back" : "out";
     this.entries.follow(this.open, data);
+    this.entries.offer(this.runs, data);
     this.draw();
     await this.outbox.store.note(`trial ${this.trial}`, data).catch(() => undefined);
   }
@@ -198,24 +205,32 @@ export class RunPage {
     show("stop", running);
     show("ended", open !== undefined && !running);
     show("reading", open !== undefined);
+    show("more", open !== undefined);
     const course = laptop?.trial.course_true_deg;
     for (const way of ["out", "back"] as const) {
       part(way).setAttribute("aria-pressed", `${this.direction === way}`);
       const true_deg = course == null ? "" : ` ${`${Math.round(way === "out" ? course : course + 180) % 360}`.padStart(3, "0")}°T`;
       write(`${way}-course`, true_deg);
     }
-    const undone = open && lastPress(open);
-    show("undo", undone !== undefined);
-    if (undone) write("undo", `Take back: ${tapWords(undone)}`);
+    this.drawUndo();
     const set = open && clockWasSet(open);
     show("clock-set", set !== undefined);
     if (set !== undefined) write("clock-set", `The clock of this phone was set by ${(set / 1000).toFixed(1)} s during the run: its time is not to be trusted.`);
+    show("settings", !running && part("settings").childElementCount > 0);
     showResult(laptop, this.runs);
     showRuns(laptop, this.runs);
     showTaps(this.taps);
     showOthers(laptop, this.runs);
     this.awake.want(running);
     this.tick();
+  }
+
+  private drawUndo(): void {
+    const run = this.open ?? this.runs.at(-1);
+    const tap = run && lastPress(run);
+    const soon = tap !== undefined && (this.open !== undefined || Date.now() - tap.pressed_at_ms < RECENT_MS);
+    show("undo", soon);
+    if (soon) write("undo", run?.kept ? `Make the last run void: ${stopwatch(elapsedOf(run, 0))}` : `Take back: ${tapWords(tap)}`);
   }
 
   private tick(): void {

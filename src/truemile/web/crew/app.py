@@ -91,7 +91,7 @@ def create_crew_app(
     app.mount(PREFIX, ForeverFiles(directory=bundle), name="assets")
     for kind in (NavigationError, HTTPException, RequestValidationError, Exception, 404, 405):
         app.add_exception_handler(kind, door.problem)
-    app.add_middleware(CrewGate, workbook=workbook, join_page=door.fresh_join_page)
+    app.add_middleware(CrewGate, workbook=workbook, stranger=door.stranger)
     app.add_middleware(Guard, hosts=crew_addresses() if hosts is None else hosts, largest=LARGEST_BODY)
     return app
 
@@ -119,9 +119,9 @@ class _Door:
         """Ask for the code."""
         return self._page("join.html", request, HTTPStatus.OK, faults=(), name="")
 
-    async def fresh_join_page(self) -> Response:
+    def stranger(self, request: Request) -> Response:
         """Ask for the code, wherever the phone wanted to go."""
-        return self._page("join.html", None, HTTPStatus.UNAUTHORIZED, faults=(), name="")
+        return self._page("join.html", request, HTTPStatus.UNAUTHORIZED, faults=(), name="")
 
     async def join(self, request: Request) -> Response:
         """Let a phone in, if its code is right."""
@@ -158,8 +158,8 @@ class _Door:
             page.headers["retry-after"] = str(wait_s)
         return page
 
-    def _page(self, template: str, request: Request | None, status: int, **words: Any) -> Response:  # noqa: ANN401
-        theme = THEMES[0] if request is None else request.cookies.get("theme", THEMES[0])
+    def _page(self, template: str, request: Request, status: int, **words: Any) -> Response:  # noqa: ANN401
+        theme = request.cookies.get("theme", THEMES[0])
         theme = theme if theme in THEMES else THEMES[0]
         return HTMLResponse(self.server.templates.get_template(template).render(theme=theme, **words), status)
 
@@ -175,7 +175,7 @@ async def _form(request: Request) -> dict[str, str]:
         body += part
         if len(body) > LARGEST_FORM:
             raise BodyTooLarge(LARGEST_FORM)
-    found = parse_qs(body.decode("utf-8", "replace"), max_num_fields=10)
+    found = parse_qs(body.decode("utf-8", "replace"))
     return {name: values[0] for name, values in found.items()}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
 from typing import Final
@@ -37,14 +37,14 @@ class CrewGate:
         What it guards.
     workbook
         Knows the phones.
-    join_page
+    stranger
         Makes the page that is shown to everybody else.
     """
 
-    def __init__(self, app: ASGIApp, workbook: Workbook, join_page: Callable[[], Awaitable[Response]]) -> None:
+    def __init__(self, app: ASGIApp, workbook: Workbook, stranger: Callable[[Request], Response]) -> None:
         self.app = app
         self.workbook = workbook
-        self.join_page = join_page
+        self.stranger = stranger
         self.brake = Brake(BURST, PER_S, time.monotonic)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -59,7 +59,7 @@ class CrewGate:
             await answer_error(error, request.headers, path=scope["path"])(scope, receive, send)
             return
         if device is None:
-            await (await self._refused(request))(scope, receive, send)
+            await self._refused(request)(scope, receive, send)
             return
         wait_s = self.brake.wait_s(str(device.id))
         if wait_s:
@@ -68,12 +68,10 @@ class CrewGate:
         scope.setdefault("state", {})["device"] = device
         await self.app(scope, receive, send)
 
-    async def _refused(self, request: Request) -> Response:
+    def _refused(self, request: Request) -> Response:
         if request.method not in {"GET", "HEAD"} or wants_json(request.headers, request.url.path):
             return JSONResponse(error_data(_not_joined()), HTTPStatus.UNAUTHORIZED)
-        page = await self.join_page()
-        page.status_code = HTTPStatus.UNAUTHORIZED
-        return page
+        return self.stranger(request)
 
 
 def device_of(request: Request) -> DeviceView | None:
