@@ -8,7 +8,7 @@ from tests.working.trials import check_every_line, demo_course
 from truemile.core.check_trial import check_verdict
 from truemile.core.corrections import LogCorrection, corrected_distance, corrected_speed, indicated_for
 from truemile.core.errors import NoSolution
-from truemile.core.log_settings import Convention, LogSetting, setting_for
+from truemile.core.log_settings import Convention, LogSetting, reading_under, setting_for
 from truemile.core.measured_course import CourseMark, charted_course, course_between
 from truemile.core.position import Position
 from truemile.working.check_trial import explain_check
@@ -37,6 +37,12 @@ def _agrees(working: Working, symbol: str, core: float) -> None:
     assert abs(line.value - core) <= 1.0000001 * 10.0**-line.decimals
 
 
+def _same_plus_minus(working: Working, symbol: str) -> None:
+    printed_with_answer = working.line(symbol).plus_minus
+    places = len(printed_with_answer.partition(".")[2])
+    assert round(working.line("U").value, places) == float(printed_with_answer)
+
+
 @ALL
 @given(tenths=st.integers(20, 120))
 @settings(max_examples=60, deadline=None)
@@ -45,7 +51,7 @@ def test_speed(correction: LogCorrection, tenths: int) -> None:
     found = corrected_speed(correction, tenths / 10)
     working = explain_speed(correction, found)
     _agrees(working, "W", found.value)
-    assert working.line("U").value == pytest.approx(found.expanded, abs=10.0 ** -working.line("U").decimals)
+    _same_plus_minus(working, "W")
     assert (not found.inside) == ("Outside" in " ".join(working.notes))
 
 
@@ -68,6 +74,19 @@ def test_another_setting_is_taken_out_first(wanted: LogSetting, now: LogSetting)
     assert working.line("L_m").value == pytest.approx(found.reduced, abs=0.01)
     distance = corrected_distance(correction, 4.82, setting=now)
     _agrees(explain_distance(correction, distance, setting=now), "D", distance.value)
+    back = explain_indicated(correction, 6.0, setting=now)
+    _agrees(back, "L_n", reading_under(indicated_for(correction, 6.0), wanted, now))
+
+
+def test_the_plus_minus_is_the_one_of_its_own_lines() -> None:
+    """A distance whose ± falls between two digits prints the same ± with the answer and at the end of its lines."""
+    measured = LogCorrection(
+        (1,), (0.815465,), ((0.0068**2,),), 140.0, 7.5, 7.6, LogSetting(Convention.MULTIPLIER, 1.0)
+    )
+    for thousandths in range(10_000, 10_200, 5):
+        found = corrected_distance(measured, thousandths / 1000)
+        working = explain_distance(measured, found)
+        _same_plus_minus(working, "D")
 
 
 @ALL

@@ -106,8 +106,17 @@ def explain_distance(
     return settle(write).working()
 
 
-def explain_indicated(correction: LogCorrection, true_kn: float) -> Working:
+def explain_indicated(correction: LogCorrection, true_kn: float, *, setting: LogSetting | None = None) -> Working:
     """Return the lines from a wanted true speed back to what the log must show.
+
+    Parameters
+    ----------
+    correction
+        What is in force.
+    true_kn
+        Speed wanted.
+    setting
+        What is set in the log now; None for what was set when the factor was measured.
 
     Raises
     ------
@@ -127,7 +136,14 @@ def explain_indicated(correction: LogCorrection, true_kn: float) -> Working:
         hand = Hand("What the log must show", carried)
         write_coefficients(hand, correction.powers, correction.coefficients, "in force")
         hand.given("W", "true speed wanted", true_kn, 2, "kn")
-        hand.line("L", "speed on the log", formula, 2, "kn", core=indicated, kind=Kind.ANSWER)
+        measured = correction.setting
+        if setting is None or measured is None or setting == measured:
+            hand.line("L", "speed on the log", formula, 2, "kn", core=indicated, kind=Kind.ANSWER)
+            return hand
+        hand.line("L", "speed on the log as it was set then", formula, 2, "kn", core=indicated)
+        scaled = _write_settings(hand, measured, setting, "L", back=True)
+        now = reading_under(indicated, measured, setting)
+        hand.line("L_n", "speed on the log as it is set now", scaled, 2, "kn", core=now, kind=Kind.ANSWER)
         return hand
 
     return settle(write).working()
@@ -186,19 +202,25 @@ def _write_reading(
     wanted = correction.setting
     if setting is None or wanted is None or setting == wanted:
         return symbol
-    letter, name, places, setting_unit = _SETTING[wanted.convention]
-    hand.given(f"{letter}_n", f"{name} set now", setting.value, max(places, _typed(setting.value)), setting_unit)
-    was = f"{name} set when the factor was measured"
-    hand.given(f"{letter}_m", was, wanted.value, max(places, _typed(wanted.value)), setting_unit)
-    formula = {
-        Convention.MULTIPLIER: f"{symbol} * m_m / m_n",
-        Convention.PERCENT: f"{symbol} * (100 + p_m) / (100 + p_n)",
-        Convention.PULSES_PER_NM: f"{symbol} * N_n / N_m",
-    }[wanted.convention]
+    formula = _write_settings(hand, wanted, setting, symbol)
     reduced = f"{symbol}_m"
     core = reading_under(read, setting, wanted)
     hand.line(reduced, "what it would have shown then", formula, 2, unit, core=core)
     return reduced
+
+
+def _write_settings(hand: Hand, measured: LogSetting, now: LogSetting, symbol: str, *, back: bool = False) -> str:
+    """Write both settings; return the formula from a reading of now to one of then, or back."""
+    letter, name, places, unit = _SETTING[measured.convention]
+    hand.given(f"{letter}_n", f"{name} set now", now.value, max(places, _typed(now.value)), unit)
+    was = f"{name} set when the factor was measured"
+    hand.given(f"{letter}_m", was, measured.value, max(places, _typed(measured.value)), unit)
+    of, by = ("n", "m") if back else ("m", "n")
+    return {
+        Convention.MULTIPLIER: f"{symbol} * m_{of} / m_{by}",
+        Convention.PERCENT: f"{symbol} * (100 + p_{of}) / (100 + p_{by})",
+        Convention.PULSES_PER_NM: f"{symbol} * N_{by} / N_{of}",
+    }[measured.convention]
 
 
 def _write_plus_minus(
@@ -212,7 +234,7 @@ def _write_plus_minus(
     hand.line("u_r", "standard uncertainty from that digit", f"{pulled} * r / sqrt(12)", places + 2, unit, core=digit)
     hand.line("u", "both together", "hypot(u_k, u_r)", places + 1, unit, core=corrected.u)
     hand.given("c", "coverage factor to 95 %", coverage_factor(correction.dof), 2)
-    hand.line("U", "uncertainty that is printed", "c * u", places, unit, core=corrected.expanded)
+    hand.line("U", "uncertainty that is printed", "c * u", places, unit, core=corrected.expanded, kind=Kind.SHOWN)
 
 
 def _note_range(hand: Hand, corrected: Corrected, correction: LogCorrection, *, speed_known: bool = True) -> None:

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 from truemile.core.constants import SECONDS_PER_HOUR
 from truemile.core.errors import NavigationError, ReadingError
+from truemile.core.log_settings import reading_under
 from truemile.core.numbers import parse_number
 from truemile.core.times import parse_elapsed
 from truemile.web.asks.boat import use_form
@@ -101,13 +102,14 @@ def _wanted(asked: Asked, log: InstrumentView, text: str) -> Used:
     except NavigationError as error:
         raise error.renamed(lambda _: "wanted") from error
     curve = view.correction.correction
-    inside = curve.lowest_kn <= view.indicated_kn <= curve.highest_kn
+    # The measured speeds are those shown under the setting of the trial.
+    inside = curve.covers(reading_under(view.indicated_kn, view.setting, curve.setting))
     return Used(
         f"To make {wanted:g} kn: the log must show",
         with_unit(view.indicated_kn, 2, "kn"),
         "",
         inside,
-        explain_indicated(curve, wanted).as_dict(),
+        explain_indicated(curve, wanted, setting=view.setting).as_dict(),
     )
 
 
