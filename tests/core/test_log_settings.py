@@ -37,8 +37,10 @@ def test_a_reading_is_compared_only_within_one_convention() -> None:
     """An unknown setting cannot be undone; the remedy says what to note."""
     with pytest.raises(ReadingError, match=r"setting is '× 1\.100'.*20000 pulses per mile.*Note what was set"):
         reading_under(6.0, LogSetting(TIMES, 1.1), LogSetting(PULSES, 20000.0))
-    with pytest.raises(ReadingError, match=r"setting is missing.*no setting noted|setting is missing"):
+    with pytest.raises(ReadingError, match=r"setting is missing.*measured with × 1\.100.*at the time of the reading"):
         reading_under(6.0, None, LogSetting(TIMES, 1.1))
+    with pytest.raises(ReadingError, match=r"setting is '× 1\.100'.*no setting noted.*during the trial"):
+        reading_under(6.0, LogSetting(TIMES, 1.1), None)
     assert reading_under(6.0, None, None) == 6.0
 
 

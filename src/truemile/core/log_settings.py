@@ -160,6 +160,8 @@ def reading_under(reading: float, was: LogSetting | None, wanted: LogSetting | N
             None if was is None else str(was),
             "a reading and the factor applied to it must be comparable"
             f" and the factor was measured with {'no setting noted' if wanted is None else str(wanted)}",
-            "Note what was set in the log at the time of the reading, in the same convention.",
+            "Note what was set in the log during the trial, with a date before it, and put the trial in force again."
+            if wanted is None
+            else "Note what was set in the log at the time of the reading, in the same convention.",
         )
     return reading * wanted.scale / was.scale
