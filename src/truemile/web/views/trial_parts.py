@@ -8,7 +8,7 @@ from typing import Annotated
 
 from truemile.core.errors import NavigationError
 from truemile.core.factor_remarks import Remark
-from truemile.core.log_factor import LogFactor, speed_over_ground_kn
+from truemile.core.log_factor import LogFactor, Rung, speed_over_ground_kn
 from truemile.core.log_runs import Indication
 from truemile.core.log_trial import TrialResult
 from truemile.core.times import format_elapsed
@@ -18,6 +18,8 @@ from truemile.workbook.views import RunView, TrialView
 
 #: A difference of two factors below this is nothing.
 NO_DIFFERENCE = 0.0005
+#: What stands for a change that shows in no digit.
+_NO_CHANGE = "none"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,21 +111,20 @@ def hand_mean_of(result: TrialResult) -> HandMean:
 
 
 def _ladder(factor: LogFactor, decimals: int) -> tuple[RungRow, ...]:
-    return tuple(
-        RungRow(
-            words=rung.words,
-            factor=with_unit(rung.factor, decimals),
-            change="" if not rung.reason else _signed(rung.change, decimals),
-            reason=rung.reason,
-        )
-        for rung in factor.ladder
-    )
+    return tuple(_rung_row(rung, decimals) for rung in factor.ladder)
+
+
+def _rung_row(rung: Rung, decimals: int) -> RungRow:
+    """A step that changes no digit shown has no reason to give."""
+    change = _signed(rung.change, decimals) if rung.reason else ""
+    reason = "" if change == _NO_CHANGE else rung.reason
+    return RungRow(rung.words, with_unit(rung.factor, decimals), change, reason)
 
 
 def _signed(change: float, decimals: int) -> str:
     text = with_unit(abs(change), decimals)
     if not float(text):
-        return "none"
+        return _NO_CHANGE
     return f"{'+' if change > 0 else '−'}{text}"
 
 
@@ -132,7 +133,7 @@ def _difference_words(result: TrialResult) -> str:
         return "at all engine speeds together; the ladder of each stands below"
     best = result.groups[0].best
     if abs(best.difference) < NO_DIFFERENCE:
-        return "the same to three figures: nothing in these runs leads the hand mean astray"
+        return "the same to three figures; nothing in these runs leads the hand mean astray"
     percent = 100.0 * abs(best.difference) / best.factor
     largest = max(best.ladder[1:], key=lambda rung: abs(rung.change))
     side = "low" if best.difference > 0 else "high"
