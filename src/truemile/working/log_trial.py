@@ -17,7 +17,7 @@ COEFFICIENTS: Final = {0: ("p", "constant part", 4), 1: ("b", "part with the spe
 
 def explain_trial(result: TrialResult) -> Working:
     """Return the lines of a trial: those of its one factor, or of the curve with a part for each engine speed."""
-    name = result.course.name
+    name = result.course.name or "measured course"
     if len(result.groups) == 1:
         return explain(result.groups[0].best, title=f"Log trial, {name}")
     parts = [explain(group.best, title=f"Engine speed {_label(group, i)}") for i, group in enumerate(result.groups, 1)]
