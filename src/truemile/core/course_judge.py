@@ -233,7 +233,8 @@ def _marks_finding(course: MeasuredCourse) -> Finding:
 
 def _time_finding(expected: TrialResult) -> Finding:
     times = sorted(run.run.elapsed_s for run in expected.groups[0].best.runs)
-    words = f"runs of {times[0] / 60:.1f} to {times[-1] / 60:.1f} min"
+    shortest, longest = (f"{each / 60:.1f}" for each in (times[0], times[-1]))
+    words = f"runs of {shortest if shortest == longest else f'{shortest} to {longest}'} min"
     if times[0] < SHORT_RUN_S:
         return Finding("fair", "time", words, "A longer course or a slower speed gives runs of five minutes or more.")
     if times[-1] > LONG_RUN_S:
