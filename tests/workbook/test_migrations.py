@@ -18,10 +18,12 @@ from alembic.script import ScriptDirectory
 
 from tests.workbook.season import MAY, Clock, trial_of
 from truemile.core.errors import WorkbookError
-from truemile.workbook import migrate
-from truemile.workbook.log_trials import trial
-from truemile.workbook.schema import HEAD, Base
+from truemile.workbook import migrate, safekeeping
+from truemile.workbook.events import EventKind, record_event
+from truemile.workbook.log_trials import trial, trial_result
+from truemile.workbook.schema import APPLICATION_ID, HEAD, Base, TrialKind
 from truemile.workbook.store import Workbook, sqlite_engine
+from truemile.workbook.vector_rounds import RoundEntry, start_round
 
 NewMigration = Callable[[str], None]
 
@@ -173,3 +175,104 @@ def test_creating_that_fails_leaves_no_file(tmp_path: Path, monkeypatch: pytest.
     with pytest.raises(WorkbookError, match="in the middle"):
         Workbook.create(tmp_path / "new.truemile")
     assert list(tmp_path.iterdir()) == []
+
+
+def older_file(path: Path, clock: Clock) -> None:
+    """Make a workbook as the first schema had it, by its own migration, with a season in it."""
+    engine = sqlite_engine(path)
+    with engine.connect() as connection:
+        connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+        connection.commit()
+    with engine.begin() as connection:
+        command.upgrade(migrate.config(connection), "0001")
+    engine.dispose()
+    with closing(sqlite3.connect(path)) as raw:
+        raw.executescript(SEASON_OF_0001)
+
+
+#: What the first release wrote, as plain SQL: a boat, her log with its setting, a course, a trial of two runs with a
+#: speed and the watch each, and a correction.
+SEASON_OF_0001 = """
+    INSERT INTO journal (id, at, author, action, subject, subject_id, summary, detail, undoes_id, standing) VALUES
+        (1, '2026-04-01 12:00:00', 'Ines', 'add boat', 'boats', '1', 'Boat Dunlin', '{}', NULL, 1),
+        (2, '2026-04-01 12:00:00', 'Ines', 'start trial', 'trials', '1', 'Trial of Log on Saltgrass', '{}', NULL, 1),
+        (3, '2026-04-01 12:00:00', 'Ines', 'put in force', 'trials', '1', 'Log: factor 0.851', '{}', NULL, 1);
+    INSERT INTO boats VALUES (1, 'Dunlin', '', NULL, NULL, NULL, 0, 1);
+    INSERT INTO ship_times VALUES (1, 1, -120, '1970-01-01 00:00:00', 1);
+    INSERT INTO instruments VALUES (1, 1, 'Log', 'log', 0.1, 0.01, 'multiplier', 0.01, '', 1);
+    INSERT INTO settings VALUES (1, 1, 'multiplier', 1.0, '2026-04-01 12:00:00', '', 1);
+    INSERT INTO courses VALUES (1, 'Saltgrass', NULL, NULL, 0.6, 0.01, NULL, 0, '', 1);
+    INSERT INTO trials VALUES (1, 1, 1, 'calibration', '2026-04-10 09:00:00', -120, 0, 2);
+    INSERT INTO trial_details VALUES
+        (1, 1, 'heading held', 0.1, 0.01, 1.0, 0.05, NULL, 3.0, 0.0, 'Okke', '', 'Calm.', 2);
+    INSERT INTO runs VALUES
+        ('00000000-0000-4000-8000-000000000001', 1, 1, 'out', 334, '2026-04-10 09:00:00', '', '', '', '', '', 'a', 2),
+        ('00000000-0000-4000-8000-000000000002', 1, 2, 'back', 334, '2026-04-10 09:10:00', '', '', '', '', '', 'b', 2);
+    INSERT INTO readings VALUES
+        ('00000000-0000-4000-8000-000000000011', '00000000-0000-4000-8000-000000000001', 1, 'speed', 0, 7.6, '7.6',
+         '2026-04-10 09:00:00', '', 1, 2),
+        ('00000000-0000-4000-8000-000000000012', '00000000-0000-4000-8000-000000000002', 1, 'speed', 0, 7.6, '7.6',
+         '2026-04-10 09:10:00', '', 1, 2);
+    INSERT INTO corrections VALUES (1, 1, 1, 'applied', '[1]', '[0.851]', '[[1e-05]]', 5.0, 7.6, 7.6, 'multiplier', 1.0,
+        NULL, '2026-04-11 09:00:00', '2026-04-01 12:00:00', NULL, 'Ines', '{}', 3);
+"""
+
+
+def test_a_workbook_of_the_first_schema_comes_over_whole(tmp_path: Path, clock: Clock) -> None:
+    """A real file of the first release: backed up, migrated, every fact the same, and guarded as before."""
+    path = tmp_path / "dunlin.truemile"
+    older_file(path, clock)
+    with closing(sqlite3.connect(path)) as raw:
+        before = {name: raw.execute(f"SELECT * FROM {name}").fetchall() for name in sorted(tables(path))}  # noqa: S608
+    with Workbook.open(path, clock=clock) as wb:
+        view = trial(wb, 1)
+        assert [(item.run.elapsed_s, item.run.speed_readings_kn) for item in view.runs] == [(334.0, (7.6,))] * 2
+        assert (view.conditions.tide_amplitude_kn, view.conditions.u_crab_deg) == (1.0, 3.0)
+        assert (view.kind, view.course.name, view.correction_ids) == (TrialKind.CALIBRATION, "Saltgrass", (1,))
+        assert trial_result(wb, 1).hand_factor == pytest.approx(0.6 / (334 / 3600) / 7.6)
+        assert safekeeping.check(wb).good
+        assert start_round(wb, RoundEntry()).id == 2
+        record_event(wb, "Log", EventKind.CLEANING)
+    kept = tmp_path / "dunlin.before-0001-20260620T090000Z.truemile"
+    assert tables(kept) == set(before)
+    with closing(sqlite3.connect(kept)) as raw:
+        assert {name: raw.execute(f"SELECT * FROM {name}").fetchall() for name in before} == before  # noqa: S608
+
+
+def test_going_back_to_the_first_schema_keeps_the_season(tmp_path: Path, clock: Clock) -> None:
+    """Up and down again, the facts of the first schema are as they were, and still guarded."""
+    path = tmp_path / "dunlin.truemile"
+    older_file(path, clock)
+    with closing(sqlite3.connect(path)) as raw:
+        before = {name: raw.execute(f"SELECT * FROM {name}").fetchall() for name in sorted(tables(path))}  # noqa: S608
+        triggers = raw.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' ORDER BY name").fetchall()
+    Workbook.open(path, clock=clock).close()
+    engine = sqlite_engine(path)
+    with engine.connect() as connection:
+        # A table is rebuilt by copying, which foreign keys would forbid half way.
+        connection.connection.cursor().execute("PRAGMA foreign_keys = OFF")
+        with connection.begin():
+            command.downgrade(migrate.config(connection), "0001")
+    engine.dispose()
+    with closing(sqlite3.connect(path)) as raw:
+        assert {name: raw.execute(f"SELECT * FROM {name}").fetchall() for name in before} == before  # noqa: S608
+        after = raw.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' ORDER BY name").fetchall()
+    assert after == triggers
+
+
+def test_every_choice_and_range_of_the_tables_is_in_the_file(wb: Workbook, tmp_path: Path) -> None:
+    """The database checks what the tables declare: as many rules as a file made from the tables alone has."""
+    plain = sqlite_engine(tmp_path / "plain.db")
+    Base.metadata.create_all(plain)
+    assert checks(wb.engine) == checks(plain)
+    plain.dispose()
+
+
+def checks(engine: sa.Engine) -> dict[str, set[str]]:
+    """Return the rules of each table, without regard to how they are spelled out."""
+    with engine.connect() as connection:
+        looked = sa.inspect(connection)
+        return {
+            table: {" ".join(str(rule["sqltext"]).split()) for rule in looked.get_check_constraints(table)}
+            for table in Base.metadata.tables
+        }

@@ -145,12 +145,17 @@ def trend(points: Sequence[Dated]) -> Trend | None:
     )
 
 
-def due(points: Sequence[Dated]) -> datetime | None:
+def due(points: Sequence[Dated], allowed: float | None = None) -> datetime | None:
     """Return when the factor may have moved by more than is allowed, or None where two points of one time tell nothing.
+
+    Parameters
+    ----------
+    allowed
+        How far it may be off, its uncertainty included; 2 % of the last factor if None.
 
     Notes
     -----
-    `truemile.core.consistency.next_due` with an allowance of 2 % of the last factor, at most a year after the last.
+    `truemile.core.consistency.next_due`, at most a year after the last.
     """
     if len(points) < 2 or points[0].at == points[-1].at:
         return None
@@ -160,7 +165,8 @@ def due(points: Sequence[Dated]) -> datetime | None:
         # Trials of one instant are taken a second apart: the line needs times that grow.
         times.append(days if not times or days > times[-1] else times[-1] + 1.0 / SECONDS_PER_DAY)
     u_each = math.sqrt(fmean([point.u**2 for point in points]))
-    found = next_due(times, [point.factor for point in points], u_each, ALLOWED * points[-1].factor)
+    room = ALLOWED * points[-1].factor if allowed is None else allowed
+    found = next_due(times, [point.factor for point in points], u_each, room)
     return min(points[0].at + timedelta(days=found.due), points[-1].at + LONGEST)
 
 

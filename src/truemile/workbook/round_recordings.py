@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 from sqlalchemy.orm import Session
 
 from truemile.core.errors import NotEnoughReadings, ReadingError
-from truemile.core.ground_vectors import Leg, Tack
+from truemile.core.ground_vectors import Leg
+from truemile.recordings.taking import Taking, taken_of
 from truemile.workbook import journal
 from truemile.workbook.round_entries import ReadLeg
 from truemile.workbook.round_rows import LegView, RecordingView, add_leg, recording_view
@@ -20,36 +21,11 @@ from truemile.workbook.store import Workbook
 from truemile.workbook.vector_rounds import legs_of, round_row
 
 if TYPE_CHECKING:
-    from truemile.recordings.leg_means import FoundLeg, GroundFrom
+    from truemile.recordings.leg_means import FoundLeg
     from truemile.recordings.legs import LegsFound
     from truemile.recordings.recording import Recording
 
 _IDS: Final = uuid.UUID("0b6c4f1e-6a52-5b0e-8a63-0e5f0f6b4c21")
-
-
-@dataclass(frozen=True, slots=True)
-class Taking:
-    """What is taken from a recording.
-
-    Attributes
-    ----------
-    ground
-        Which velocity over the ground: from the positions at both ends, or from speed and course over the ground.
-    variation_deg
-        For headings that are not true, where the recording does not tell it.
-    tack
-        Under sail, which no recording tells; one for the whole file.
-    arcs
-        Take the pieces of turns too. They are marked, and a round with them is solved but not put in force.
-    only
-        Numbers of the legs to take, from 1 in order of time; all if None.
-    """
-
-    ground: GroundFrom = "position"
-    variation_deg: float | None = None
-    tack: Tack = Tack.POWER
-    arcs: bool = False
-    only: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +69,8 @@ def take_recording(
     how = how or Taking()
     recording = read_recording(data, name)
     found = find_legs(recording, arcs=how.arcs)
-    pieces = _wanted(sorted((*found.legs, *found.arcs), key=lambda piece: piece.start_s), how.only)
+    pieces = sorted((*found.legs, *found.arcs), key=lambda piece: piece.start_s)
+    pieces = [pieces[number - 1] for number in taken_of(len(pieces), how.only)]
     if not pieces:
         raise NotEnoughReadings(
             "recording",
@@ -105,21 +82,6 @@ def take_recording(
     with wb.writing() as session:
         row = round_row(session, trial_id)
         return _taken(session, wb, row, _File(data, name, recording, found), legs, how.ground, author)
-
-
-def _wanted(pieces: Sequence[FoundLeg], only: tuple[int, ...] | None) -> list[FoundLeg]:
-    """Return the legs that were asked for, by their numbers from 1."""
-    if only is None or not pieces:
-        return list(pieces)
-    unknown = [number for number in only if not 1 <= number <= len(pieces)]
-    if unknown or not only:
-        raise ReadingError(
-            "only",
-            ", ".join(map(str, unknown)) or None,
-            f"the legs found are numbered 1 to {len(pieces)}",
-            "Name at least one of them, or leave it out to take all.",
-        )
-    return [pieces[number - 1] for number in sorted(set(only))]
 
 
 @dataclass(frozen=True, slots=True)
