@@ -13,7 +13,7 @@ from truemile.core.log_runs import Indication
 from truemile.core.log_trial import TrialResult
 from truemile.core.times import format_elapsed
 from truemile.web.errors import faults_of
-from truemile.web.formats import clock_of, pair, percent_off, with_unit
+from truemile.web.formats import pair, percent_off, with_unit
 from truemile.workbook.views import RunView, TrialView
 
 #: A difference of two factors below this is nothing.
@@ -208,8 +208,3 @@ def cautions_of(result: TrialResult) -> tuple[Remark, ...]:
 def notes_of(result: TrialResult) -> tuple[Remark, ...]:
     """Return the remarks that are only notes."""
     return tuple(remark for remark in result.remarks if remark.level != "caution")
-
-
-def began_words(view: TrialView) -> str:
-    """Say when a trial began, on ship's clock."""
-    return clock_of(view.began_at, timedelta(minutes=view.utc_offset_min))
