@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -14,12 +16,15 @@ from truemile.workbook.check_trials import check_result
 from truemile.workbook.courses import courses, marks
 from truemile.workbook.demo import DEMO_WORDS, demo_truth, make_demo
 from truemile.workbook.demo_truth import DemoCrew, DemoSpeed
+from truemile.workbook.events import EventKind
+from truemile.workbook.history import log_history
 from truemile.workbook.log_corrections import in_force
 from truemile.workbook.log_trials import export_trial, trial_result, trials
 from truemile.workbook.safekeeping import check
 from truemile.workbook.schema import TrialKind
 from truemile.workbook.slate import slate
 from truemile.workbook.store import Workbook
+from truemile.workbook.vector_rounds import round_result, rounds
 
 
 @pytest.fixture(scope="module")
@@ -59,20 +64,65 @@ def test_the_demo_holds_a_season(season: Path) -> None:
         assert all(item.run.started_at for view in found for item in view.runs)
         kept = in_force(wb)
         assert kept is not None
-        assert kept.trial_id == found[-1].id
+        assert kept.trial_id == min(view.id for view in found)
         verdict = check_result(wb, next(view.id for view in found if view.kind is TrialKind.CHECK)).verdict
         assert verdict.agrees
         assert verdict.within_bar
 
 
 def test_each_estimate_of_the_demo_holds_the_truth_within_its_own_uncertainty(season: Path) -> None:
-    """Eight factors of one season, fixed by the seed: all within their 95 % uncertainty of the stated truth."""
+    """Twelve factors of two seasons, fixed by the seed: all within their 95 % uncertainty of the stated truth."""
     truth = demo_truth()
+    factors = 0
     with Workbook.open(season) as wb:
         for view in trials(wb):
+            scale = truth.earlier_scale if view.began_at < truth.launched_at else 1.0
             for group in trial_result(wb, view.id).groups:
-                true = truth.factor(group.best.mean_indicated_kn, view.runs[0].run.started_at or view.began_at)
+                at = view.runs[0].run.started_at or view.began_at
+                true = truth.factor(group.best.mean_indicated_kn / scale, at) / scale
                 assert abs(group.best.factor - true) < group.best.expanded
+                factors += 1
+    assert factors == 12
+
+
+def test_the_round_of_the_demo_holds_the_truth(season: Path) -> None:
+    """Factor, heading offset (there is none) and stream within their own 95 %; and it agrees with that day's trial."""
+    truth = demo_truth()
+    with Workbook.open(season) as wb:
+        (view,) = rounds(wb)
+        result = round_result(wb, view.id)
+        points = {point.trial_id: point for point in log_history(wb).points}
+    middle = view.legs[0].leg.started_at or view.began_at
+    true = truth.factor(sum(item.leg.indicated_kn for item in view.legs) / len(view.legs), middle)
+    assert abs(result.factor - true) < result.expanded
+    assert result.offset_budget is not None
+    assert abs(result.offset_budget.value) < result.offset_budget.expanded
+    north, east = truth.stream(0.0, middle, 20 * 60.0)
+    assert abs(result.stream_drift_kn - math.hypot(north, east)) < result.drift_budget.expanded
+    assert result.may_be_put_in_force
+    assert points[view.id].agrees
+
+
+def test_the_history_of_the_demo_spans_two_seasons(season: Path) -> None:
+    """Eleven points under one setting, with the events between them; the change of setting does not show as a jump."""
+    with Workbook.open(season, clock=lambda: datetime(2026, 9, 13, 12, 0, tzinfo=UTC)) as wb:
+        history = log_history(wb)
+    assert len(history.points) == 11
+    assert history.skipped == ()
+    assert [event.kind for event in history.events] == [
+        EventKind.CLEANING,
+        EventKind.HAUL_OUT,
+        EventKind.SETTING,
+    ]
+    assert history.chart is not None
+    assert history.chart.from_ranges
+    assert history.chart.outside == ()
+    assert all(point.agrees in {True, None} for point in history.points)
+    jump = history.points[5].measured_factor / history.points[4].measured_factor
+    assert jump == pytest.approx(demo_truth().earlier_scale, abs=0.02)
+    assert history.trend is not None
+    growth = demo_truth().growth_per_day * 365.25 / 12
+    assert abs(history.trend.per_month - growth) < history.trend.expanded_per_month
 
 
 def test_the_demo_is_the_same_every_time(season: Path, tmp_path: Path) -> None:

@@ -57,7 +57,8 @@ class Story:
         from truemile.workbook.demo import demo_truth
 
         self.truth: DemoTruth = demo_truth()
-        kept = sorted(log_trials.trials(workbook), key=lambda view: view.began_at)
+        # The season told here was entered first; the one before it came from the deck log later.
+        kept = sorted(log_trials.trials(workbook), key=lambda view: view.id)
         self.trial: TrialView = kept[0]
         self.check: CheckView = check_result(workbook, kept[1].id)
         self.result: TrialResult = log_trials.analysed(self.trial)

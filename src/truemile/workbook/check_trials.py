@@ -9,6 +9,7 @@ from truemile.core.corrections import corrected_distance, corrected_speed
 from truemile.core.errors import NotFound
 from truemile.core.log_runs import Conditions, Run
 from truemile.core.log_settings import LogSetting, reading_under
+from truemile.core.uncertainty import coverage_factor
 from truemile.workbook.correction_rows import correction_view, standing_corrections
 from truemile.workbook.log_trials import analysed, trial_row, trial_view
 from truemile.workbook.store import Workbook
@@ -67,7 +68,15 @@ def check_result(wb: Workbook, trial_id: int) -> CheckView:
         )
     used = fits[-1]
     corrected = analysed(_corrected(view, used))
-    verdict = check_verdict(corrected.factor, corrected.expanded, corrected.factor * corrected.quoted_at_kn)
+    measured = used.correction
+    verdict = check_verdict(
+        corrected.factor,
+        corrected.expanded,
+        corrected.factor * corrected.quoted_at_kn,
+        expanded_in_force=coverage_factor(measured.dof)
+        * measured.u_factor(measured.middle_kn)
+        / measured.factor(measured.middle_kn),
+    )
     return CheckView(view, analysed(view), corrected, verdict, used)
 
 

@@ -1,4 +1,4 @@
-"""The demo workbook: one season of the sloop Dunlin in Hollin Sound. Invented waters, not for navigation."""
+"""The demo workbook: two seasons of the sloop Dunlin in Hollin Sound. Invented waters, not for navigation."""
 
 from __future__ import annotations
 
@@ -14,11 +14,13 @@ from truemile.workbook.boats import add_boat
 from truemile.workbook.courses import add_course, add_mark, course
 from truemile.workbook.demo_truth import DemoCrew, DemoSpeed, DemoTruth, demo_truth
 from truemile.workbook.entries import BoatEntry, CourseEntry, LogEntry, MarkEntry, TrialEntry
+from truemile.workbook.events import EventKind, record_event
 from truemile.workbook.instruments import add_log, record_setting
 from truemile.workbook.log_corrections import put_in_force
 from truemile.workbook.log_trials import record_run, start_trial
 from truemile.workbook.schema import How
 from truemile.workbook.store import Workbook, remove_file
+from truemile.workbook.vector_rounds import RoundEntry, record_legs, start_round
 
 __all__ = ["DEMO_WORDS", "DemoTruth", "demo_truth", "make_demo"]
 
@@ -138,6 +140,24 @@ _SEASON: Final = (
 )
 
 
+#: The season before, entered from the deck log on an evening of the second.
+_EARLIER: Final = (
+    _Plan(_PASSAGE, datetime(2025, 4, 19, 10, 10, tzinfo=UTC), weather="Calm.", remarks="After launching."),
+    _Plan(_PASSAGE, datetime(2025, 5, 31, 8, 45, tzinfo=UTC), weather="Light air from the south."),
+    _Plan(_PASSAGE, datetime(2025, 7, 5, 9, 30, tzinfo=UTC), weather="Calm.", remarks="Slime on the paddle."),
+    _Plan(_PASSAGE, datetime(2025, 8, 2, 8, 0, tzinfo=UTC), weather="Wind 1, smooth.", remarks="After scrubbing."),
+    _Plan(_PASSAGE, datetime(2025, 9, 20, 10, 0, tzinfo=UTC), weather="Light air from the west, slight sea."),
+)
+_EVENING: Final = datetime(2026, 9, 12, 20, 0, tzinfo=UTC)
+_EVENTS: Final = (
+    (EventKind.CLEANING, datetime(2025, 7, 19, 12, 0, tzinfo=UTC), "scrubbed on the slip, paddle brushed"),
+    (EventKind.HAUL_OUT, datetime(2025, 10, 11, 10, 0, tzinfo=UTC), "ashore for the winter, new antifouling"),
+)
+#: On the last day of the season, an hour after the trial between marks: the same log without them.
+_ROUND: Final = datetime(2026, 9, 12, 13, 30, tzinfo=UTC)
+_HEADINGS: Final = (20.0, 200.0, 110.0, 290.0, 20.0, 200.0)
+
+
 def make_demo(path: str | Path) -> Path:
     """Make the demo workbook, the same every time.
 
@@ -164,6 +184,8 @@ def make_demo(path: str | Path) -> Path:
             crew = DemoCrew(truth)
             for number, plan in enumerate(_SEASON, 1):
                 _make_trial(wb, calendar, crew, plan, number)
+            _make_round(wb, calendar, crew)
+            _make_earlier(wb, calendar, truth)
         except BaseException:
             # Half a season would look like a whole one.
             wb.close()
@@ -204,7 +226,8 @@ def _fit_out(wb: Workbook, truth: DemoTruth) -> None:
 
 
 def _make_trial(wb: Workbook, calendar: _Calendar, crew: DemoCrew, plan: _Plan, number: int) -> None:
-    calendar.at = plan.start
+    late = plan.start < calendar.at
+    calendar.at = max(calendar.at, plan.start)
     trial = start_trial(
         wb,
         TrialEntry(
@@ -219,9 +242,42 @@ def _make_trial(wb: Workbook, calendar: _Calendar, crew: DemoCrew, plan: _Plan, 
     )
     runs = crew.runs(course(wb, plan.course).course, plan.start, plan.speeds, each=plan.each, steering=plan.steering)
     for place, entry in enumerate(runs, 1):
-        calendar.at += timedelta(minutes=12)
+        calendar.at += timedelta(minutes=1 if late else 12)
         named = entry.model_copy(update={"id": str(uuid.uuid5(_IDS, f"trial {number} run {place}"))})
         record_run(wb, trial.id, named)
     if plan.in_force:
         calendar.at += timedelta(hours=2)
         put_in_force(wb, trial.id, How.APPLIED, valid_from=crew.truth.launched_at)
+
+
+def _make_round(wb: Workbook, calendar: _Calendar, crew: DemoCrew) -> None:
+    calendar.at = _ROUND
+    entry = RoundEntry(
+        date=_ROUND.isoformat(),
+        tide_amplitude="0.9",
+        # The demo compass is right.
+        u_deviation="0.5",
+        wind="4",
+        crew="Okke at the helm, Ines reading",
+        weather="Light air, smooth.",
+        remarks="Without marks, after the trial between them.",
+    )
+    round_id = start_round(wb, entry).id
+    legs = crew.legs(_ROUND, _HEADINGS, _CRUISING.water_kn)
+    calendar.at += timedelta(minutes=25)
+    named = [
+        leg.model_copy(update={"id": str(uuid.uuid5(_IDS, f"round leg {place}"))}) for place, leg in enumerate(legs, 1)
+    ]
+    record_legs(wb, round_id, named)
+
+
+def _make_earlier(wb: Workbook, calendar: _Calendar, truth: DemoTruth) -> None:
+    """Enter the season before, when the log was set otherwise, and what was done to the boat since."""
+    calendar.at = _EVENING
+    setting = LogSetting(Convention.MULTIPLIER, truth.earlier_scale)
+    record_setting(wb, None, setting, set_at=truth.cleaned_at[0])
+    crew = DemoCrew(truth, 47_025, counter_nm=96.40, scale=truth.earlier_scale)
+    for number, plan in enumerate(_EARLIER, len(_SEASON) + 1):
+        _make_trial(wb, calendar, crew, plan, number)
+    for kind, at, note in _EVENTS:
+        record_event(wb, None, kind, at, note)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Final
@@ -16,6 +17,7 @@ from truemile.core.log_runs import Direction, Steering
 from truemile.core.measured_course import MeasuredCourse
 from truemile.core.times import format_elapsed
 from truemile.workbook.entries import RunEntry
+from truemile.workbook.round_entries import LegEntry
 
 #: Period of the main lunar tide, in hours (from memory; here it only shapes an invented stream).
 LUNAR_H: Final = 12.42
@@ -33,7 +35,11 @@ class DemoTruth:
     growth_per_day
         The paddle fouls: the true speed for one reading grows by this fraction a day.
     launched_at
-        When that began.
+        When the second season began, and fouling with it.
+    cleaned_at
+        The same in the season before: launched, and scrubbed in July.
+    earlier_scale
+        Reading of the log in that season, as it was set then, over what it is as it is set now.
     drift_kn, set_true_deg, high_at
         Strongest stream, its set, and an instant at which it runs so; it turns with the tide.
     speed_scatter_kn, reading_scatter_kn, stream_scatter_kn, timing_scatter_s
@@ -45,6 +51,11 @@ class DemoTruth:
     slope: float = 0.97
     growth_per_day: float = 0.00008
     launched_at: datetime = datetime(2026, 4, 4, 12, 0, tzinfo=UTC)
+    cleaned_at: tuple[datetime, ...] = (
+        datetime(2025, 4, 5, 12, 0, tzinfo=UTC),
+        datetime(2025, 7, 19, 12, 0, tzinfo=UTC),
+    )
+    earlier_scale: float = 0.96
     drift_kn: float = 0.9
     set_true_deg: float = 95.0
     high_at: datetime = datetime(2026, 4, 18, 9, 0, tzinfo=UTC)
@@ -54,8 +65,9 @@ class DemoTruth:
     timing_scatter_s: float = 0.4
 
     def grown(self, at: datetime) -> float:
-        """Return by how much fouling multiplies the true speed of a reading."""
-        return 1.0 + self.growth_per_day * (at - self.launched_at).total_seconds() / SECONDS_PER_DAY
+        """Return by how much fouling multiplies the true speed of a reading, since it was last clean."""
+        clean = max((when for when in (*self.cleaned_at, self.launched_at) if when <= at), default=self.launched_at)
+        return 1.0 + self.growth_per_day * (at - clean).total_seconds() / SECONDS_PER_DAY
 
     def true_kn(self, indicated_kn: float, at: datetime) -> float:
         """Return the true speed for what the log shows."""
@@ -97,12 +109,13 @@ def demo_truth() -> DemoTruth:
 class DemoCrew:
     """Runs the boat over a course and writes down what a crew would have read, the same every time."""
 
-    def __init__(self, truth: DemoTruth, seed: int = 47_031) -> None:
-        """Start with a seed; the counter of the log has seen some miles already."""
+    def __init__(self, truth: DemoTruth, seed: int = 47_031, *, counter_nm: float = 412.30, scale: float = 1.0) -> None:
+        """Start with a seed, what the counter shows, and what the setting of the log makes of its readings."""
         self.truth = truth
+        self._scale = scale
         # For invented readings, not for secrets.
         self._chance = random.Random(seed)  # noqa: S311
-        self._counter_nm = 412.30
+        self._counter_nm = counter_nm
 
     def runs(
         self,
@@ -125,6 +138,34 @@ class DemoCrew:
                 at += timedelta(seconds=round(turn_s + self._chance.uniform(-20, 40)))
         return tuple(entries)
 
+    def legs(
+        self, start: datetime, headings_deg: Sequence[float], water_kn: float, *, length_s: float = 150.0
+    ) -> tuple[LegEntry, ...]:
+        """Return the legs of a vector round, as they stand on the paper, one after the other with a minute to turn."""
+        entries: list[LegEntry] = []
+        at = start
+        for heading_deg in headings_deg:
+            entries.append(self._leg(at, heading_deg, water_kn, length_s))
+            at += timedelta(seconds=length_s + 60.0)
+        return tuple(entries)
+
+    def _leg(self, at: datetime, heading_deg: float, water_kn: float, length_s: float) -> LegEntry:
+        truth, gauss = self.truth, self._chance.gauss
+        water = water_kn + gauss(0, truth.speed_scatter_kn)
+        set_north, set_east = truth.stream(0.0, at, length_s)
+        heading = math.radians(heading_deg)
+        north = water * math.cos(heading) + set_north + gauss(0, truth.stream_scatter_kn)
+        east = water * math.sin(heading) + set_east + gauss(0, truth.stream_scatter_kn)
+        shown = truth.indicated_kn(water, at) * self._scale
+        return LegEntry(
+            heading=f"{round(heading_deg) % 360:03d}",
+            indicated=" ".join(f"{shown + gauss(0, truth.reading_scatter_kn):.1f}" for _ in range(5)),
+            sog=f"{math.hypot(north, east):.1f}",
+            cog=f"{round(math.degrees(math.atan2(east, north))) % 360:03d}",
+            duration=format_elapsed(length_s),
+            started_at=at.isoformat(),
+        )
+
     def _run(
         self, course: MeasuredCourse, at: datetime, speed: DemoSpeed, direction: Direction, steering: Steering
     ) -> tuple[RunEntry, datetime]:
@@ -133,7 +174,7 @@ class DemoCrew:
         uneven = gauss(0, truth.stream_scatter_kn)
         out_deg = course.course_true_deg or 0.0
         elapsed_s, across = self._crossed(course.length_nm, water, uneven, at, (out_deg, direction, steering))
-        shown = truth.indicated_kn(water, at)
+        shown = truth.indicated_kn(water, at) * self._scale
         readings = [f"{shown + gauss(0, truth.reading_scatter_kn):.1f}" for _ in range(8)]
         begin_nm = self._counter_nm
         self._counter_nm += shown * elapsed_s / SECONDS_PER_HOUR

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -12,8 +13,9 @@ from sqlalchemy.orm import Session
 
 from truemile.core.course_judge import check_marks
 from truemile.core.errors import NotFound, ReadingError
-from truemile.core.log_runs import MOST_RUNS, Run
+from truemile.core.log_runs import MOST_RUNS, Conditions, Run
 from truemile.core.log_settings import LogSetting, reading_under
+from truemile.core.measured_course import MeasuredCourse
 from truemile.workbook import journal
 from truemile.workbook.boats import offset_at
 from truemile.workbook.courses import course_view
@@ -294,12 +296,19 @@ def trial_result(wb: Workbook, trial_id: int) -> TrialResult:
 
 def analysed(view: TrialView) -> TrialResult:
     """Return what the runs of a trial give."""
+    return reraised(
+        lambda: _analysed(view.course.course, reduced_runs(view), view.conditions, view.setting), RUN_COLUMNS
+    )
+
+
+@lru_cache(maxsize=256)
+def _analysed(
+    course: MeasuredCourse, runs: tuple[Run, ...], conditions: Conditions, setting: LogSetting | None
+) -> TrialResult:
+    """Work a trial out once for the same facts: a history looks at all trials of a log again and again."""
     from truemile.core.log_trial import analyse_trial
 
-    return reraised(
-        lambda: analyse_trial(view.course.course, reduced_runs(view), view.conditions, setting=view.setting),
-        RUN_COLUMNS,
-    )
+    return analyse_trial(course, runs, conditions, setting=setting)
 
 
 def reduced_runs(view: TrialView) -> tuple[Run, ...]:
