@@ -2,10 +2,15 @@
 import { watchTheme } from "./theme";
 
 watchTheme(document);
-const code = document.querySelector<HTMLInputElement>("#code");
-const given = decodeURIComponent(location.hash.slice(1));
-if (code && /^[0-9A-Za-z-]{4,16}$/.test(given)) {
+
+function fillCode(): void {
+  const code = document.querySelector<HTMLInputElement>("#code");
+  const given = location.hash.slice(1);
+  if (!code || !/^[0-9A-Za-z-]{4,16}$/.test(given)) return;
   code.value = given;
   history.replaceState(null, "", location.pathname);
   document.querySelector<HTMLInputElement>("#name")?.focus();
 }
+
+fillCode();
+window.addEventListener("hashchange", fillCode);

@@ -38,13 +38,21 @@ function completed(transaction: IDBTransaction): Promise<void> {
   });
 }
 
+function begun(): IDBOpenDBRequest {
+  try {
+    return indexedDB.open(NAME, 1);
+  } catch (error) {
+    throw new NotKept(wordsOf(error as DOMException));
+  }
+}
+
 function opened(): Promise<IDBDatabase> {
   return new Promise((resolve, reject) => {
     if (!("indexedDB" in window)) {
       reject(new NotKept("this browser has no storage for pages"));
       return;
     }
-    const request = indexedDB.open(NAME, 1);
+    const request = begun();
     request.onupgradeneeded = () => {
       const taps = request.result.createObjectStore(TAPS, { keyPath: "seq", autoIncrement: true });
       taps.createIndex("id", "id", { unique: true });

@@ -65,6 +65,9 @@ export function showRuns(laptop: Laptop | undefined, runs: readonly Run[]): void
 export function showTaps(taps: readonly KeptTap[]): void {
   const rows = [...taps].reverse().map((tap) => {
     const row = rowOf(tapWords(tap), clockTime(tap.pressed_at_ms), made("span", `place ${tap.where}`, placeWords(tap.where)));
+    row.dataset["tap"] = tap.id;
+    row.dataset["at"] = `${tap.pressed_at_ms}`;
+    row.dataset["where"] = tap.where;
     if (tap.words) row.append(made("p", "said", tap.words));
     return row;
   });

@@ -32,6 +32,7 @@ export class RunPage {
   private direction: Direction = "out";
   private next = newId();
   private lastMark = 0;
+  private looked = false;
   private unsure: number | undefined;
   private busy: Promise<void> = Promise.resolve();
 
@@ -87,10 +88,11 @@ export class RunPage {
   }
 
   private notKept(error: unknown, words: string): void {
-    if (!(error instanceof NotKept)) throw error;
     buzz(200, 100, 200);
+    if (!(error instanceof NotKept)) console.error(error);
+    const why = error instanceof NotKept ? error.message : "the page met a fault of its own";
     const what = words ? `${words} is NOT kept` : "This page cannot keep anything";
-    write("trouble", `${what}: ${error.message}. Write times and readings down on paper.`);
+    write("trouble", `${what}: ${why}. Write times and readings down on paper.`);
     show("trouble", true);
   }
 
@@ -148,6 +150,7 @@ export class RunPage {
     const run = this.open ?? this.runs.at(-1);
     const tap = run && lastPress(run);
     if (!run || !tap) return;
+    this.lastMark = 0; // a press that was taken back may be made again at once
     this.press(run.id, at, [run.kept ? { kind: "drop", value: "" } : { kind: "strike", value: tap.id }]);
   }
 
@@ -156,7 +159,8 @@ export class RunPage {
     this.taps = await this.outbox.taps().catch(() => this.taps);
     this.runs = runsOf(this.taps);
     const open = openRun(this.runs);
-    if (open?.id !== this.open?.id) {
+    if (!this.looked || open?.id !== this.open?.id) {
+      this.looked = true;
       const last = open ?? this.runs.filter((run) => run.kept).at(-1);
       if (open) this.direction = open.direction;
       else if (last) this.direction = last.direction === "out" ? "back" : "out";
