@@ -58,7 +58,7 @@ def test_the_same_place_twice_is_no_course() -> None:
         (0.0, 0.01, r"length_nm is 0\.0"),
         (math.nan, 0.01, r"length_nm is nan"),
         (0.6, 0.0, r"precision_nm is 0"),
-        (1.0, 1.0, r"u_length_nm is 0\.288.*type all its digits"),
+        (1.0, 1.0, r"u_length_nm is 0\.29.*Type all digits"),
     ],
 )
 def test_a_length_that_cannot_be_is_refused(length: float, precision: float, words: str) -> None:
@@ -179,6 +179,17 @@ def test_a_check_says_pass_or_fail_twice(
     verdict = check_verdict(factor, expanded, 6.0)
     assert (verdict.agrees, verdict.within_bar) == (agrees, within)
     assert words in verdict.words
+
+
+def test_a_check_allows_for_what_it_checks_as_well() -> None:
+    """Two measurements of one log differ by both their errors: normalised error En of ISO/IEC 17043 (from memory)."""
+    alone = check_verdict(1.014, 0.011, 6.0)
+    together = check_verdict(1.014, 0.011, 6.0, expanded_in_force=0.011)
+    assert (alone.agrees, together.agrees) == (False, True)
+    assert together.expanded_together == pytest.approx(0.011 * math.sqrt(2))
+    assert "that of the factor in force together" in together.words
+    with pytest.raises(ReadingError, match="expanded_in_force is -1"):
+        check_verdict(1.0, 0.01, 6.0, expanded_in_force=-1.0)
 
 
 def test_a_check_of_nothing_is_refused() -> None:

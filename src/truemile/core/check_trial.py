@@ -22,8 +22,10 @@ class CheckVerdict:
         Found by the check trial, with its 95 % uncertainty.
     speed_kn
         At which it was found.
+    expanded_in_force
+        95 % uncertainty of the factor that is being checked, relative to it.
     agrees
-        True where 1.00 lies within the uncertainty.
+        True where 1.00 lies within both uncertainties together.
     error_kn, bar_kn
         How much the log is out at that speed, and what is allowed.
     within_bar
@@ -35,6 +37,7 @@ class CheckVerdict:
     factor: float
     expanded: float
     speed_kn: float
+    expanded_in_force: float
     agrees: bool
     error_kn: float
     bar_kn: float
@@ -42,9 +45,21 @@ class CheckVerdict:
     conclusive: bool
 
     @property
+    def expanded_together(self) -> float:
+        """How far from 1.00 the check may lie: its own 95 % uncertainty and that of what it checks, squared and added.
+
+        Notes
+        -----
+        Two right measurements of one thing differ by both their errors, as in the normalised error En of ISO/IEC 17043.
+        """
+        return math.hypot(self.expanded, self.expanded_in_force)
+
+    @property
     def words(self) -> str:
         """The verdict in one or two sentences."""
-        against = "1.00 lies within its ±" if self.agrees else "1.00 lies outside its ±"
+        against = f"1.00 lies {'within' if self.agrees else 'outside'} its ±"
+        if self.expanded_in_force:
+            against += " and that of the factor in force together"
         bar = "within" if self.within_bar else "more than"
         found = (
             f"{'Pass' if self.agrees else 'Fail'} against its own ±: {against}. "
@@ -58,7 +73,7 @@ class CheckVerdict:
         return found
 
 
-def check_verdict(factor: float, expanded: float, speed_kn: float) -> CheckVerdict:
+def check_verdict(factor: float, expanded: float, speed_kn: float, *, expanded_in_force: float = 0.0) -> CheckVerdict:
     """Return whether a log reads true, from the factor that a check trial found.
 
     Parameters
@@ -67,11 +82,13 @@ def check_verdict(factor: float, expanded: float, speed_kn: float) -> CheckVerdi
         Factor of the corrected readings and its 95 % uncertainty.
     speed_kn
         True speed it was found at.
+    expanded_in_force
+        95 % uncertainty of the factor that is being checked, relative to it; 0 for a log that is taken as it is.
 
     Raises
     ------
     ReadingError
-        If one of them is not a finite number above 0.
+        If one of the first three is not a finite number above 0, or the last is below 0.
 
     Examples
     --------
@@ -83,13 +100,18 @@ def check_verdict(factor: float, expanded: float, speed_kn: float) -> CheckVerdi
     for name, value in (("factor", factor), ("expanded", expanded), ("speed_kn", speed_kn)):
         if not (math.isfinite(value) and value > 0):
             raise ReadingError(name, value, "it must be a number above 0", "Work the check trial out again.")
+    if not 0.0 <= expanded_in_force < math.inf:
+        raise ReadingError(
+            "expanded_in_force", expanded_in_force, "it must be 0 or more", "Work the correction in force out again."
+        )
     error_kn = abs(speed_kn / factor - speed_kn)
     bar_kn = max(BAR_RELATIVE * speed_kn, BAR_KN)
     return CheckVerdict(
         factor=factor,
         expanded=expanded,
         speed_kn=speed_kn,
-        agrees=abs(factor - 1.0) <= expanded,
+        expanded_in_force=expanded_in_force,
+        agrees=abs(factor - 1.0) <= math.hypot(expanded, expanded_in_force),
         error_kn=error_kn,
         bar_kn=bar_kn,
         within_bar=error_kn <= bar_kn,

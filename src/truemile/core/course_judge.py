@@ -166,7 +166,7 @@ def check_marks(course: MeasuredCourse, *, insist: bool = False) -> None:
         raise ReadingError(
             "course",
             course.name,
-            f"a measured course lies between fixed marks, and {' and '.join(course.floating_marks)} floats",
+            f"a measured course lies between fixed marks, and {course.what_floats}",
             "Choose fixed marks, or insist: the swing of the mark is then added to the uncertainty.",
         )
 
@@ -224,8 +224,9 @@ def _length_finding(course: MeasuredCourse) -> Finding:
 
 def _marks_finding(course: MeasuredCourse) -> Finding:
     if course.floating_marks:
-        words = f"{' and '.join(course.floating_marks)} floats"
-        return Finding("poor", "marks", words, "Use fixed marks: a buoy lies anywhere in its watch circle.")
+        return Finding(
+            "poor", "marks", course.what_floats, "Use fixed marks: a buoy lies anywhere in its watch circle."
+        )
     if course.start is None:
         return Finding("good", "marks", "distance from the chart")
     return Finding("good", "marks", "both fixed")

@@ -66,7 +66,7 @@ def _course_remarks(figures: RunFigures) -> list[Remark]:
             Remark(
                 "caution",
                 "course",
-                f"{' and '.join(figures.course.floating_marks)} floats, and lies anywhere in its watch circle.",
+                f"{figures.course.what_floats}: a buoy lies anywhere in its watch circle.",
                 "Repeat the trial between fixed marks.",
             )
         )

@@ -222,7 +222,7 @@ def check_runs(course: MeasuredCourse, runs: Sequence[Run], conditions: Conditio
                     "Add the indicated speed, or the distance counter at start and stop.",
                 )
             )
-        faults.extend(_factor_faults(course, number, run))
+        faults.extend(fault.inside(f"runs[{number}]") for fault in _factor_faults(course, run))
     if conditions.distance_resolution_nm > COARSEST_COUNTER_NM and any(r.log_stop_nm is not None for r in runs):
         faults.append(
             ReadingError(
@@ -233,6 +233,17 @@ def check_runs(course: MeasuredCourse, runs: Sequence[Run], conditions: Conditio
             )
         )
     gather(faults)
+
+
+def check_run(course: MeasuredCourse, run: Run) -> None:
+    """Refuse a run that cannot be right on this course, by itself, as soon as it is entered.
+
+    Raises
+    ------
+    ReadingError
+        If its own factor is outside 0.25 to 4, with the mistaken unit that would explain it.
+    """
+    gather(_factor_faults(course, run))
 
 
 def _check_count(runs: Sequence[Run]) -> None:
@@ -252,13 +263,13 @@ def _check_count(runs: Sequence[Run]) -> None:
         )
 
 
-def _factor_faults(course: MeasuredCourse, number: int, run: Run) -> list[NavigationError]:
+def _factor_faults(course: MeasuredCourse, run: Run) -> list[NavigationError]:
     ground_kn = course.length_nm / run.elapsed_h
     faults: list[NavigationError] = []
     for indication in sorted(run.indications):
         field = "speed_readings_kn" if indication is Indication.SPEED else "log_stop_nm"
         try:
-            check_factor(f"runs[{number}].{field}", ground_kn, run.indicated_kn(indication), RUN_FACTOR_RANGE)
+            check_factor(field, ground_kn, run.indicated_kn(indication), RUN_FACTOR_RANGE)
         except ReadingError as fault:
             faults.append(fault)
     return faults

@@ -105,12 +105,18 @@ class MeasuredCourse:
             faults.append(
                 ReadingError(
                     "u_length_nm",
-                    self.u_length_nm,
-                    "the length must be known to better than a quarter of itself",
-                    "Take the distance from positions, or type all its digits: 0.60, not 1.",
+                    float(f"{self.u_length_nm:.2g}"),
+                    f"the length, {self.length_nm:.3g} nm, must be known to better than a quarter of itself",
+                    "Type all digits of the distance (0.60, not 1) or of both positions, or fix the marks better.",
                 )
             )
         gather(faults)
+
+    @property
+    def what_floats(self) -> str:
+        """The floating marks as the beginning of a sentence, "A floats" or "A and B float"; empty if there are none."""
+        names = self.floating_marks
+        return f"{' and '.join(names)} {'floats' if len(names) == 1 else 'float'}" if names else ""
 
     @property
     def floating_marks(self) -> tuple[str, ...]:

@@ -21,8 +21,12 @@ def _write(verdict: CheckVerdict, carried: Carried) -> Hand:
     hand.section("Against its own ±")
     hand.given("k", "factor found by the check", verdict.factor, places, plus_minus=around)
     hand.given("U", "its 95 % uncertainty", verdict.expanded, places)
+    if verdict.expanded_in_force:
+        hand.given("F", "95 % uncertainty of the factor in force", verdict.expanded_in_force, places)
+        hand.line("T", "the two together", "sqrt(U ** 2 + F ** 2)", places, core=verdict.expanded_together)
     hand.line("d", "how far it lies from 1", "abs(k - 1)", places, core=abs(verdict.factor - 1.0))
-    hand.note(f"1.00 lies {'within' if verdict.agrees else 'outside'} the ±: {'pass' if verdict.agrees else 'fail'}.")
+    which = "both ± together" if verdict.expanded_in_force else "the ±"
+    hand.note(f"1.00 lies {'within' if verdict.agrees else 'outside'} {which}: {'pass' if verdict.agrees else 'fail'}.")
     hand.section(f"Against {100 * BAR_RELATIVE:.0f} % or {BAR_KN:g} kn, whichever is more")
     hand.given("W", "true speed during the check", verdict.speed_kn, 2, "kn")
     hand.line("x", "error of the log", "abs(W / k - W)", 2, "kn", core=verdict.error_kn, kind=Kind.ANSWER)
