@@ -293,7 +293,7 @@ def test_a_turn_is_not_put_in_force() -> None:
     legs = [replace(leg, turn_rate_deg_s=1.7) for leg in legs_of_case("vector-noisy-6")]
     found = solve_round(legs)
     assert not found.may_be_put_in_force
-    assert "Legs 1, 2, 3, 4, 5 and 6 were turns" in found.reasons[0]
+    assert "Legs 1 to 6 were turns" in found.reasons[0]
     assert "drifts outwards" in found.reasons[0]
     assert "trail her by seconds" in found.reasons[0]
     one = solve_round([replace(legs[0], turn_rate_deg_s=0.1), *legs_of_case("vector-noisy-6")[1:]])

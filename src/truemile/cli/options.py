@@ -142,9 +142,9 @@ def working_option(command: Command) -> Command:
 
 def plot_option(command: Command) -> Command:
     """Let the command draw a picture."""
-    return click.option(
-        "--plot", type=click.Path(path_type=Path), metavar="FILE", help="Draw the runs to an .svg or .png."
-    )(command)
+    return click.option("--plot", type=click.Path(path_type=Path), metavar="FILE", help="Draw it to an .svg or .png.")(
+        command
+    )
 
 
 def log_option(command: Command) -> Command:

@@ -384,4 +384,6 @@ def _caution(about: str, words: str, remedy: str) -> Remark:
 def _listed(numbers: Sequence[int]) -> str:
     if len(numbers) == 1:
         return str(numbers[0])
+    if len(numbers) > 3 and numbers[-1] - numbers[0] == len(numbers) - 1:
+        return f"{numbers[0]} to {numbers[-1]}"
     return f"{', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"

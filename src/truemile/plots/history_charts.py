@@ -90,7 +90,7 @@ def agreement_chart(history: LogHistory) -> Spec | None:
         return None
     x = _dates(history)
     y = quantity("error", "Eₙ", 0.0, 1.1 * max(1.2, *(error for _, error in compared)), ".1f")
-    values = [{"at": _when(p.at), "error": error, "zero": 0.0} for p, error in compared]
+    values: list[dict[str, Any]] = [{"at": _when(p.at), "error": error, "zero": 0.0} for p, error in compared]
     bar = {"x": x, "y": y, "y2": {"field": "zero"}}
     layers = [
         layer([each for each in values if each["error"] <= 1.0], "rule", "agrees", bar),

@@ -10,11 +10,14 @@ import click
 from truemile.cli.options import Moment, Number, by_option, json_option, workbook_option
 from truemile.cli.present import as_plain, paragraph, show
 from truemile.cli.workbook_file import open_to_read
-from truemile.core.errors import ReadingError
+from truemile.core.errors import NotFound, ReadingError
 
 if TYPE_CHECKING:
     from truemile.core.log_settings import LogSetting, NewSetting
     from truemile.core.log_trial import TrialResult
+    from truemile.core.vector_round import VectorRound
+    from truemile.workbook.store import Workbook
+    from truemile.workbook.vector_rounds import RoundView
     from truemile.workbook.views import CorrectionView, TrialView
 
 
@@ -49,17 +52,16 @@ def force(
     workbook_path: str | None,
     as_json: bool,
 ) -> None:
-    """Put the result of trial number TRIAL in force.
+    """Put the result of trial number TRIAL, or of a vector round, in force.
 
     With --as setting: see with --try what to enter in the log, enter it, then put it in force.
     """
-    from truemile.workbook import log_corrections, log_trials
+    from truemile.workbook import log_corrections
 
     with open_to_read(workbook_path) as workbook:
-        view = log_trials.trial(workbook, trial_id)
+        view, result = _trial_or_round(workbook, trial_id)
         if only_try:
-            result = log_trials.trial_result(workbook, trial_id)
-            new = _new_setting(view, result)
+            new = _new_setting(view, result.factor)
             data = {"trial_id": trial_id, "factor": result.factor, "expanded": result.expanded, "new_setting": new}
             show(lambda: data, lambda: _tried(result, new), as_json=as_json, caution=True)
             return
@@ -75,7 +77,32 @@ def force(
     show(lambda: as_plain(kept), lambda: correction_words(kept), as_json=as_json, caution=True)
 
 
-def _entered(view: TrialView, value: float | None) -> LogSetting | None:
+def _trial_or_round(workbook: Workbook, trial_id: int) -> tuple[TrialView | RoundView, TrialResult | VectorRound]:
+    """Return a trial over a course, or a vector round, with its result.
+
+    Raises
+    ------
+    ReadingError
+        If something speaks against the round.
+    """
+    from truemile.workbook import log_trials, vector_rounds
+
+    try:
+        view = vector_rounds.vector_round(workbook, trial_id)
+    except NotFound:
+        return log_trials.trial(workbook, trial_id), log_trials.trial_result(workbook, trial_id)
+    result = vector_rounds.solved(view)
+    if not result.may_be_put_in_force:
+        raise ReadingError(
+            "trial",
+            trial_id,
+            f"it cannot be put in force: {' '.join(result.reasons).rstrip('.')}",
+            result.refusals[0].remedy or "Make another round.",
+        )
+    return view, result
+
+
+def _entered(view: TrialView | RoundView, value: float | None) -> LogSetting | None:
     """Return the setting that was entered, in the convention that stood in the log."""
     from truemile.core.log_settings import LogSetting
 
@@ -91,19 +118,21 @@ def _entered(view: TrialView, value: float | None) -> LogSetting | None:
     return LogSetting(view.setting.convention, value)
 
 
-def _new_setting(view: TrialView, result: TrialResult) -> NewSetting | None:
+def _new_setting(view: TrialView | RoundView, factor: float) -> NewSetting | None:
     from truemile.core.log_settings import setting_for
 
     if view.setting is None:
         return None
-    return setting_for(result.factor, view.setting, step=view.instrument.setting_step)
+    return setting_for(factor, view.setting, step=view.instrument.setting_step)
 
 
-def _tried(result: TrialResult, new: NewSetting | None) -> str:
+def _tried(result: TrialResult | VectorRound, new: NewSetting | None) -> str:
+    from truemile.core.log_trial import TrialResult
     from truemile.core.plus_minus import format_with_uncertainty
 
     factor = format_with_uncertainty(result.factor, result.expanded)
-    lines = [f"  Factor {factor} (95 %); by hand {result.hand_factor:.3f}"]
+    hand = f"; by hand {result.hand_factor:.3f}" if isinstance(result, TrialResult) else ""
+    lines = [f"  Factor {factor} (95 %){hand}"]
     if new is None:
         lines.append(paragraph("What was set in the log during the trial is not noted, so it can only be applied."))
     else:

@@ -3,37 +3,60 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from truemile.cli.options import by_option, json_option, log_option, workbook_option
+from truemile.cli.options import by_option, json_option, log_option, plot_option, workbook_option
 from truemile.cli.present import ruled, show
 from truemile.cli.workbook_file import open_to_read
 from truemile.core.errors import NotFound
 
 if TYPE_CHECKING:
+    from truemile.workbook.history import LogHistory
     from truemile.workbook.store import Workbook
     from truemile.workbook.views import CorrectionView, EntryView
 
 
 @click.command()
 @click.option("--limit", type=click.IntRange(1, 10_000), default=20, show_default=True, help="How many entries.")
+@plot_option
 @log_option
 @workbook_option
 @json_option
-def history(*, limit: int, log_name: str | None, workbook_path: str | None, as_json: bool) -> None:
-    """List the corrections of the log, and the newest entries of the journal."""
+def history(*, limit: int, plot: Path | None, log_name: str | None, workbook_path: str | None, as_json: bool) -> None:
+    """Watch the log over the years: its trials, whether they agree, drift, and when to measure again.
+
+    Below stand its corrections, and the newest entries of the journal.
+    """
+    from truemile.cli.log.history_text import history_data, history_text
     from truemile.workbook import journal, log_corrections
+    from truemile.workbook.history import log_history
 
     with open_to_read(workbook_path) as workbook:
+        years = log_history(workbook, log_name)
         corrections = log_corrections.corrections(workbook, log_name, withdrawn=True)
         entries = journal.entries(workbook, limit=limit)
+    if plot is not None:
+        _draw(years, plot)
     show(
-        lambda: {"corrections": corrections, "entries": entries},
-        lambda: f"{corrections_table(corrections)}\n\n{entries_table(entries)}",
+        lambda: {"history": history_data(years), "corrections": corrections, "entries": entries},
+        lambda: f"{history_text(years)}\n\n{corrections_table(corrections)}\n\n{entries_table(entries)}",
         as_json=as_json,
     )
+
+
+def _draw(years: LogHistory, plot: Path) -> None:
+    from truemile.cli.log.trial_output import write_picture
+    from truemile.core.errors import NotEnoughReadings
+    from truemile.plots.history_charts import history_picture
+
+    if not years.points:
+        raise NotEnoughReadings(
+            "plot", None, "no trial gives a factor to draw", "Make a trial or a vector round first."
+        )
+    write_picture(history_picture(years), plot)
 
 
 def corrections_table(corrections: Sequence[CorrectionView]) -> str:

@@ -68,14 +68,27 @@ def write_plot(result: TrialResult, target: Path) -> None:
     FileError
         If the ending is not known, or the file cannot be written.
     """
-    from truemile.plots import log_charts, render
+    from truemile.plots.log_charts import runs_chart
+
+    write_picture(runs_chart(result), target)
+
+
+def write_picture(spec: dict[str, Any], target: Path) -> None:
+    """Draw a chart to a file, as its ending says.
+
+    Raises
+    ------
+    FileError
+        If the ending is not known, or the file cannot be written.
+    """
+    from truemile.plots import render
 
     drawn: bytes
     match target.suffix.lower():
         case ".svg":
-            drawn = render.svg(log_charts.runs_chart(result)).encode()
+            drawn = render.svg(spec).encode()
         case ".png":
-            drawn = render.png(log_charts.runs_chart(result))
+            drawn = render.png(spec)
         case other:
             raise FileError(
                 "plot", str(target), f"a picture is .svg or .png, and not {other or 'without ending'}", "Rename it."
