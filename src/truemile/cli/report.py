@@ -1,4 +1,4 @@
-"""``truemile report``: a trial, or the correction card, as a PDF."""
+"""``truemile report``: a trial, the history of the log, or the correction card, as a PDF."""
 
 from __future__ import annotations
 
@@ -15,13 +15,14 @@ _HERE = "truemile.cli.report"
 
 COMMANDS = {
     "trial": (f"{_HERE}:trial", "One page: course, runs, working, plot, budget, cautions, signatures."),
+    "history": (f"{_HERE}:history", "One page: the log over the years, with its charts."),
     "card": (f"{_HERE}:card", "The correction card for the chart table."),
 }
 
 
 @click.group(cls=LazyGroup, table=COMMANDS)
 def report() -> None:
-    """Write a trial, or the correction card, as a PDF."""
+    """Write a trial, the history of the log, or the correction card, as a PDF."""
 
 
 @click.command("trial")
@@ -30,12 +31,27 @@ def report() -> None:
 @workbook_option
 @json_option
 def trial(*, trial_id: int, out: Path | None, workbook_path: str | None, as_json: bool) -> None:
-    """Write the report of trial number TRIAL: one page to sign and file."""
+    """Write the report of trial number TRIAL, or of a vector round: one page to sign and file."""
     from truemile.reports import trial_report
 
     with open_to_read(workbook_path) as workbook:
         content = trial_report(workbook, trial_id)
     _write(content, out or Path(f"trial-{trial_id}.pdf"), as_json=as_json)
+
+
+@click.command("history")
+@out_option("Where to write it.", "log-history.pdf")
+@log_option
+@workbook_option
+@json_option
+def history(*, out: Path, log_name: str | None, workbook_path: str | None, as_json: bool) -> None:
+    """Write the history of the log: what it says, control charts, trials, events, when to measure again."""
+    from truemile.reports import history_report
+    from truemile.workbook import instruments
+
+    with open_to_read(workbook_path) as workbook:
+        content = history_report(workbook, instruments.instrument(workbook, log_name).id)
+    _write(content, out, as_json=as_json)
 
 
 @click.command("card")

@@ -17,7 +17,10 @@ COMMANDS = {
     "log": ("truemile.cli.log:log", "Measure the log, keep its factor, correct what it shows."),
     "open": ("truemile.cli.open:open_pages", "Open the workbook in a browser, on this computer only."),
     "demo": ("truemile.cli.demo:demo", "Show the main job here: from a measured course to a corrected speed."),
-    "report": ("truemile.cli.report:report", "Write a trial, or the correction card, as a PDF."),
+    "report": (
+        "truemile.cli.report:report",
+        "Write a trial, the history of the log, or the correction card, as a PDF.",
+    ),
     "backup": ("truemile.cli.backup:backup", "Copy the workbook whole to another file, and check the copy."),
     "check": ("truemile.cli.check:check", "Check the workbook and what this program needs."),
 }

@@ -22,4 +22,5 @@ def column_form(logs: Sequence[Choice]) -> Form:
                 "column", "Column of the indicated speeds", hint="Its name; empty for indicated_kn, or an only column."
             ),
         ),
+        quiet=True,
     )

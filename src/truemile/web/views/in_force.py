@@ -30,6 +30,7 @@ class Standing:
     since: Annotated[str, "When it was put in force."]
     by: Annotated[str, "Who put it in force."]
     trial_id: Annotated[int, "The trial it came from."]
+    address: Annotated[str, "Where that trial stands."]
 
 
 def standing_of(asked: Asked, log: InstrumentView) -> Standing | None:
@@ -55,7 +56,13 @@ def standing_of(asked: Asked, log: InstrumentView) -> Standing | None:
         since=day_of(view.put_at, offset),
         by=view.author,
         trial_id=view.trial_id,
+        address=trial_address(view),
     )
+
+
+def trial_address(view: CorrectionView) -> str:
+    """Return where the trial, or the vector round, stands that a correction came from."""
+    return f"/{'rounds' if 'leg_ids' in view.provenance else 'trials'}/{view.trial_id}"
 
 
 def how_words(view: CorrectionView) -> str:

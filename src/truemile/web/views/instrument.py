@@ -15,11 +15,12 @@ from truemile.web.asks.boat import SETTING_BOXES, setting_form, use_form
 from truemile.web.formats import day_of, pair
 from truemile.web.forms import Form, Typed
 from truemile.web.pages import Action, Asked, Download, Page, Section
-from truemile.web.views.in_force import Standing, how_words, standing_of
+from truemile.web.views.in_force import Standing, how_words, standing_of, trial_address
 from truemile.web.views.trial_charts import Picture, chart_file, picture
 from truemile.web.worked import result_of
-from truemile.workbook import boats, instruments, log_corrections, log_trials
+from truemile.workbook import boats, instruments, log_corrections, log_trials, vector_rounds
 from truemile.workbook.entries import SettingEntry, read_entry
+from truemile.workbook.vector_rounds import RoundView
 from truemile.workbook.views import CorrectionView, TrialView
 
 
@@ -36,14 +37,15 @@ class SettingRow:
 
 @dataclass(frozen=True, slots=True)
 class TrialRow:
-    """One trial of the list."""
+    """One trial of the list, or a vector round."""
 
     id: Annotated[int, "Its number."]
+    address: Annotated[str, "Where it stands."]
     name: Annotated[str, "What it was for, and where."]
     day: Annotated[str, "When."]
     factor: Annotated[str, "The factor it gave; empty if it gave none."]
     plus_minus: Annotated[str, "Its 95 % uncertainty."]
-    runs: Annotated[int, "How many runs it has."]
+    runs: Annotated[str, "How many runs or legs it has."]
     in_force: Annotated[bool, "Whether its factor is in force now."]
 
 
@@ -57,6 +59,7 @@ class CorrectionRow:
     how: Annotated[str, "How."]
     by: Annotated[str, "Who did it."]
     trial_id: Annotated[int, "The trial it came from."]
+    address: Annotated[str, "Where that trial stands."]
     standing: Annotated[bool, "False once it was taken back."]
     entry_id: Annotated[int, "Its entry in the journal."]
 
@@ -94,7 +97,7 @@ def instrument(asked: Asked, instrument_id: int) -> InstrumentPage:
         reads=f"reads to {log.speed_resolution_kn:g} kn and {log.distance_resolution_nm:g} nm",
         standing=standing,
         use=use_form(log.id),
-        trials=tuple(_trial_row(trial, current is not None and current.trial_id == trial.id) for trial in known),
+        trials=_trial_rows(asked, log.id, known, None if current is None else current.trial_id),
         setting="" if log.setting is None else str(log.setting.setting),
         settings=_setting_rows(asked, log.id, offset),
         setting_form=setting_form(log.id, convention.value).after(asked.refused_form("setting")),
@@ -106,6 +109,32 @@ def instrument(asked: Asked, instrument_id: int) -> InstrumentPage:
     )
 
 
+def _trial_rows(
+    asked: Asked, instrument_id: int, known: Sequence[TrialView], in_force: int | None
+) -> tuple[TrialRow, ...]:
+    """Return trials and vector rounds together, newest first."""
+    rows = [(trial.began_at, trial.id, _trial_row(trial, trial.id == in_force)) for trial in known]
+    rounds = vector_rounds.rounds(asked.workbook, instrument_id)
+    rows += [(view.began_at, view.id, _round_row(view, view.id == in_force)) for view in rounds]
+    return tuple(row for _, _, row in sorted(rows, key=lambda each: each[:2], reverse=True))
+
+
+def _round_row(view: RoundView, in_force: bool) -> TrialRow:
+    number, margin = "", ""
+    try:
+        result = vector_rounds.solved(view)
+        number, margin = pair(result.factor, result.expanded) if result.may_be_put_in_force else ("", "")
+    except NavigationError:
+        pass
+    day = day_of(view.began_at, timedelta(minutes=view.utc_offset_min))
+    legs = _counted(len(view.legs), "leg")
+    return TrialRow(view.id, f"/rounds/{view.id}", "Vector round", day, number, margin, legs, in_force)
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
 def _trial_row(trial: TrialView, in_force: bool) -> TrialRow:
     number, margin = "", ""
     try:
@@ -115,7 +144,9 @@ def _trial_row(trial: TrialView, in_force: bool) -> TrialRow:
         pass
     kind = "Check" if trial.kind.value == "check" else "Trial"
     day = day_of(trial.began_at, timedelta(minutes=trial.utc_offset_min))
-    return TrialRow(trial.id, f"{kind} on {trial.course.name}", day, number, margin, len(trial.runs), in_force)
+    name = f"{kind} on {trial.course.name}"
+    runs = _counted(len(trial.runs), "run")
+    return TrialRow(trial.id, f"/trials/{trial.id}", name, day, number, margin, runs, in_force)
 
 
 def _setting_rows(asked: Asked, instrument_id: int, offset: timedelta) -> tuple[SettingRow, ...]:
@@ -136,6 +167,7 @@ def _correction_row(view: CorrectionView, offset: timedelta) -> CorrectionRow:
         how=how_words(view),
         by=view.author,
         trial_id=view.trial_id,
+        address=trial_address(view),
         standing=view.standing,
         entry_id=view.entry_id,
     )

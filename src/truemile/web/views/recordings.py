@@ -1,4 +1,4 @@
-"""Recordings: today a column of indicated speeds, corrected and handed back."""
+"""Recordings: legs looked for in them, or a column of indicated speeds corrected and handed back."""
 
 from __future__ import annotations
 
@@ -18,8 +18,9 @@ from truemile.workbook import instruments
 class RecordingsPage:
     """Hand in a column of indicated speeds."""
 
-    says: Annotated[str, "What this section is not yet, and what it does today."]
+    says: Annotated[str, "What can be done with a recording here."]
     logs: Annotated[int, "How many logs there are to choose from."]
+    rounds: Annotated[tuple[Choice, ...], "Where legs are looked for, with the name of each log."]
     form: Annotated[Form, "Asks for the file."]
 
 
@@ -38,9 +39,10 @@ def recordings(asked: Asked) -> RecordingsPage:
     logs = instruments.instruments(asked.workbook)
     form = column_form([Choice(str(log.id), log.name) for log in logs]).after(asked.refused_form("column"))
     return RecordingsPage(
-        says="Files from the instruments' own data line are not read here yet; today a table with a column of"
-        " indicated speeds is corrected row by row and handed back.",
+        says="Find the log factor in a recording of log, heading and satellite receiver; or have a table with a column"
+        " of indicated speeds corrected row by row and handed back.",
         logs=len(logs),
+        rounds=tuple(Choice(f"/instruments/{log.id}/rounds/new#recording", log.name) for log in logs),
         form=form,
     )
 

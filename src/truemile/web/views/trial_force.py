@@ -10,6 +10,7 @@ from truemile.core.errors import NavigationError
 from truemile.core.log_settings import Convention, LogSetting, setting_for
 from truemile.core.log_trial import TrialResult
 from truemile.core.numbers import parse_number
+from truemile.core.vector_round import VectorRound
 from truemile.web.asks.trial import force_form
 from truemile.web.formats import pair
 from truemile.web.forms import Form, Typed
@@ -17,7 +18,8 @@ from truemile.web.pages import Asked
 from truemile.workbook import check_trials, log_corrections, log_trials
 from truemile.workbook.schema import How, TrialKind
 from truemile.workbook.typed import choice, instant
-from truemile.workbook.views import TrialView
+from truemile.workbook.vector_rounds import RoundView
+from truemile.workbook.views import CorrectionView, TrialView
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,9 @@ def checked(asked: Asked, view: TrialView) -> Checked | None:
     return Checked(passed=passed, words=found.verdict.words, factor=number, plus_minus=margin)
 
 
-def force_form_of(asked: Asked, view: TrialView, result: TrialResult) -> tuple[Form | None, str]:
+def force_form_of(
+    asked: Asked, view: TrialView | RoundView, result: TrialResult | VectorRound
+) -> tuple[Form | None, str]:
     """Return the form that puts the factor in force, and what its two ways mean for this log."""
     if view.withdrawn:
         return None, ""
@@ -52,7 +56,7 @@ def force_form_of(asked: Asked, view: TrialView, result: TrialResult) -> tuple[F
     return form.after(asked.refused_form("force")), _ways(view, entered)
 
 
-def _new_setting(view: TrialView, result: TrialResult) -> LogSetting | None:
+def _new_setting(view: TrialView | RoundView, result: TrialResult | VectorRound) -> LogSetting | None:
     was = view.setting
     if was is None:
         return None
@@ -64,7 +68,7 @@ def _new_setting(view: TrialView, result: TrialResult) -> LogSetting | None:
         return None
 
 
-def _ways(view: TrialView, entered: LogSetting | None) -> str:
+def _ways(view: TrialView | RoundView, entered: LogSetting | None) -> str:
     applied = "Either Truemile applies the factor whenever a reading is used, and the log stays as it is;"
     if entered is None:
         return (
@@ -76,24 +80,28 @@ def _ways(view: TrialView, entered: LogSetting | None) -> str:
 
 def put_in_force(asked: Asked, typed: Typed, trial_id: int) -> str:
     """Put a trial's factor in force."""
-    view = log_trials.trial(asked.workbook, trial_id)
+    made = put(asked, typed, log_trials.trial(asked.workbook, trial_id))
+    return f"/trials/{trial_id}?done={made.entry_id}"
+
+
+def put(asked: Asked, typed: Typed, view: TrialView | RoundView) -> CorrectionView:
+    """Put the factor of a trial or a round in force as the form says."""
     how = choice(typed.text("how") or None, "how", How, How.APPLIED)
     offset = timedelta(minutes=view.utc_offset_min)
     start = typed.text("valid_from")
     try:
-        made = log_corrections.put_in_force(
+        return log_corrections.put_in_force(
             asked.workbook,
-            trial_id,
+            view.id,
             how,
             valid_from=instant(start, "valid_from", None, offset) if start else None,
             new_setting=_typed_setting(typed, view) if how is How.SET else None,
         )
     except NavigationError as error:
         raise error.renamed(lambda field: "set_value" if field in ("new_setting", "setting") else field) from error
-    return f"/trials/{trial_id}?done={made.entry_id}"
 
 
-def _typed_setting(typed: Typed, view: TrialView) -> LogSetting | None:
+def _typed_setting(typed: Typed, view: TrialView | RoundView) -> LogSetting | None:
     text = typed.text("set_value")
     if not text:
         return None
