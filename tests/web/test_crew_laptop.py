@@ -12,7 +12,7 @@ from tests.web.conftest import NOW, Client
 from tests.web.page_reader import find
 from truemile.web.app import create_app
 from truemile.web.crew import brake
-from truemile.web.crew.addresses import crew_addresses, sorted_addresses
+from truemile.web.crew.addresses import crew_addresses, fresh_addresses, sorted_addresses
 from truemile.web.crew.brake import Brake, WrongCodes
 from truemile.web.crew.laptop import qr_drawing
 from truemile.web.crew.link import CrewLink
@@ -92,6 +92,18 @@ def test_the_addresses_are_of_networks_a_phone_can_be_in() -> None:
     assert len(found) == len(set(found))
     assert not [address for address in found if address.startswith(("127.", "169.254.", "0."))]
     assert sorted_addresses(["0.0.0.0", "224.0.0.1", "172.20.1.1", "10.1.1.1"]) == ("10.1.1.1", "172.20.1.1")  # noqa: S104
+
+
+def test_an_address_given_later_is_answered_too() -> None:
+    """A laptop that joins the boat's network after it was opened must be reached there, within seconds."""
+    now, given = [0.0], [()]
+    asked = fresh_addresses(lambda: now[0], lambda: given[0])
+    assert asked() == ()
+    given[0] = ("192.168.7.2",)
+    now[0] = 2.9
+    assert asked() == ()
+    now[0] = 3.0
+    assert asked() == ("192.168.7.2",)
 
 
 @dataclass

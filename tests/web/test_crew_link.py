@@ -256,6 +256,15 @@ def test_a_wrong_code_keeps_the_name_and_says_what_to_do(boat: Boat) -> None:
     assert "Read it from the laptop again" in page.text
 
 
+def test_a_missing_name_is_asked_for_and_the_code_stays(boat: Boat) -> None:
+    """Who forgot the name must not have to read the code again."""
+    code = devices.new_join_code(boat.workbook, NOW).code
+    page = boat.phone().ask("POST", "/join", data={"code": code, "name": " "})
+    assert page.status_code == 422
+    assert find(page.text, "input", id="code")[0].attributes["value"] == code
+    assert "Give the name" in page.text
+
+
 def test_wrong_codes_of_one_phone_are_slowed_ever_more(boat: Boat) -> None:
     """Three slips are free; then each wrong code must double the wait, also for the right code, and only for it."""
     code = devices.new_join_code(boat.workbook, boat.clock.at).code

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from http import HTTPStatus
 from urllib.parse import urlsplit
 
@@ -12,6 +12,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from truemile.core.errors import NavigationError, ReadingError
 from truemile.web.errors import BodyTooLarge, Fault, answer_error, too_large
 
+#: Host names, or what tells them.
+Hosts = Collection[str] | Callable[[], Collection[str]]
 #: Names under which the laptop itself is reached.
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 #: Methods that only look.
@@ -44,15 +46,16 @@ class Guard:
     app
         What it guards.
     hosts
-        Host names that may be asked for; others are what a page elsewhere uses to reach this one.
+        Host names that may be asked for, or what tells them at each request; others are what a page elsewhere uses to
+        reach this one.
     largest
         Largest body taken, in bytes.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Collection[str] = LOOPBACK, largest: int = LARGEST_BODY) -> None:
+    def __init__(self, app: ASGIApp, hosts: Hosts = LOOPBACK, largest: int = LARGEST_BODY) -> None:
         self.app = app
         self.largest = largest
-        self.hosts = frozenset(host.lower() for host in hosts)
+        self.hosts = hosts if callable(hosts) else lambda: hosts
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Check one request and pass it on."""
@@ -69,7 +72,7 @@ class Guard:
         await self.app(scope, _limited(receive, self.largest), guarded)
 
     def _fault(self, method: str, scheme: str, headers: Headers) -> Fault | None:
-        if _host_name(headers.get("host", "")) not in self.hosts:
+        if _host_name(headers.get("host", "")) not in {host.lower() for host in self.hosts()}:
             return Fault(_foreign_host(headers.get("host")), 421)
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > self.largest:

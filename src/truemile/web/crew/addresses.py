@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import ipaddress
+import math
 import socket
 import struct
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from typing import Final
 
@@ -16,6 +17,8 @@ _PORT: Final = 9
 #: Linux: ask for the address of an interface.
 _SIOCGIFADDR: Final = 0x8915
 _INTERFACE_BYTES: Final = 16
+#: Addresses are asked for again after this.
+_FRESH_S: Final = 3.0
 #: Networks inside the computer, where no phone can be.
 _INSIDE: Final = ("lo", "docker", "br-", "veth", "virbr", "vmnet", "vboxnet")
 
@@ -45,6 +48,24 @@ def sorted_addresses(found: Iterable[str]) -> tuple[str, ...]:
         if not (address.is_loopback or address.is_link_local or address.is_unspecified or address.is_multicast):
             usable.append(text)
     return tuple(sorted(usable, key=_rank))
+
+
+def fresh_addresses(
+    seconds: Callable[[], float], addresses: Callable[[], tuple[str, ...]] = crew_addresses
+) -> Callable[[], tuple[str, ...]]:
+    """Return what tells the addresses as they are, asking the system again after a few seconds.
+
+    A laptop may join the boat's network long after its pages were opened, and be given another address at any time.
+    """
+    known: tuple[float, tuple[str, ...]] = (-math.inf, ())
+
+    def asked() -> tuple[str, ...]:
+        nonlocal known
+        if seconds() - known[0] >= _FRESH_S:
+            known = (seconds(), addresses())
+        return known[1]
+
+    return asked
 
 
 def _rank(address: str) -> int:

@@ -19,7 +19,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from truemile.core.errors import NavigationError, ReadingError
 from truemile.web.assets import BUNDLE, PREFIX, ForeverFiles, read_bundle
 from truemile.web.capture.routes import install_capture
-from truemile.web.crew.addresses import crew_addresses
+from truemile.web.crew.addresses import fresh_addresses
 from truemile.web.crew.brake import WrongCodes
 from truemile.web.crew.gate import COOKIE, JOIN, CrewGate, device_of
 from truemile.web.errors import BodyTooLarge, error_data, fault_from, faults_of, wants_json
@@ -67,7 +67,7 @@ def create_crew_app(
     workbook
         Open; whoever opened it closes it.
     hosts
-        Names and addresses under which it may be asked for; this computer's own addresses if None.
+        Names and addresses under which it may be asked for; this computer's own addresses if None, as they are by then.
     clock
         Tells the time.
     seconds
@@ -92,7 +92,7 @@ def create_crew_app(
     for kind in (NavigationError, HTTPException, RequestValidationError, Exception, 404, 405):
         app.add_exception_handler(kind, door.problem)
     app.add_middleware(CrewGate, workbook=workbook, stranger=door.stranger)
-    app.add_middleware(Guard, hosts=crew_addresses() if hosts is None else hosts, largest=LARGEST_BODY)
+    app.add_middleware(Guard, hosts=fresh_addresses(seconds) if hosts is None else hosts, largest=LARGEST_BODY)
     return app
 
 
@@ -117,11 +117,11 @@ class _Door:
 
     async def join_page(self, request: Request) -> Response:
         """Ask for the code."""
-        return self._page("join.html", request, HTTPStatus.OK, faults=(), name="")
+        return self._page("join.html", request, HTTPStatus.OK, faults=(), name="", code="")
 
     def stranger(self, request: Request) -> Response:
         """Ask for the code, wherever the phone wanted to go."""
-        return self._page("join.html", request, HTTPStatus.UNAUTHORIZED, faults=(), name="")
+        return self._page("join.html", request, HTTPStatus.UNAUTHORIZED, faults=(), name="", code="")
 
     async def join(self, request: Request) -> Response:
         """Let a phone in, if its code is right."""
@@ -153,7 +153,9 @@ class _Door:
         self, request: Request, typed: dict[str, str], error: NavigationError, status: int, wait_s: int = 0
     ) -> Response:
         faults = tuple(f"{fault.allowed[0].upper()}{fault.allowed[1:]}. {fault.remedy}" for fault in faults_of(error))
-        page = self._page("join.html", request, status, faults=faults, name=typed.get("name", ""))
+        # A code that was not even looked at need not be read from the laptop once more.
+        code = "" if any(fault.field == "code" for fault in faults_of(error)) else typed.get("code", "")
+        page = self._page("join.html", request, status, faults=faults, name=typed.get("name", ""), code=code)
         if wait_s:
             page.headers["retry-after"] = str(wait_s)
         return page
