@@ -91,7 +91,7 @@ def create_crew_app(
     app.mount(PREFIX, ForeverFiles(directory=bundle), name="assets")
     for kind in (NavigationError, HTTPException, RequestValidationError, Exception, 404, 405):
         app.add_exception_handler(kind, door.problem)
-    app.add_middleware(CrewGate, workbook=workbook, stranger=door.stranger)
+    app.add_middleware(CrewGate, workbook=workbook, stranger=door.stranger, seconds=seconds)
     app.add_middleware(Guard, hosts=fresh_addresses(seconds) if hosts is None else hosts, largest=LARGEST_BODY)
     return app
 

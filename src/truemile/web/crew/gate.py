@@ -39,13 +39,21 @@ class CrewGate:
         Knows the phones.
     stranger
         Makes the page that is shown to everybody else.
+    seconds
+        Counts seconds for the braking of phones that ask too often.
     """
 
-    def __init__(self, app: ASGIApp, workbook: Workbook, stranger: Callable[[Request], Response]) -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        workbook: Workbook,
+        stranger: Callable[[Request], Response],
+        seconds: Callable[[], float] = time.monotonic,
+    ) -> None:
         self.app = app
         self.workbook = workbook
         self.stranger = stranger
-        self.brake = Brake(BURST, PER_S, time.monotonic)
+        self.brake = Brake(BURST, PER_S, seconds)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request pass or not."""
