@@ -29,6 +29,11 @@ def cases(topic: str) -> list[dict[str, Any]]:
     return [dict(entry) for entry in _loaded("calibration.toml")["case"] if entry["topic"] == topic]
 
 
+def handbook(topic: str) -> list[dict[str, Any]]:
+    """Return all cases of a topic from handbooks and training texts."""
+    return [dict(entry) for entry in _loaded("handbook.toml")["case"] if entry["topic"] == topic]
+
+
 def facts() -> dict[str, dict[str, Any]]:
     """Return the facts by id, each with its ``statement``, ``source`` and ``values`` (if any)."""
     return {entry["id"]: dict(entry) for entry in _loaded("calibration.toml")["fact"]}
