@@ -152,7 +152,7 @@ def _write_check(found: SunCheck, carried: Carried) -> Hand:
     hand.given("Z", "true bearing of the sun", found.azimuth_true_deg, 1, "°")
     hand.given("R", f"read on the compass, {found.sight.value}", found.reading_deg, 1, "°", source="read")
     if found.sight is Sight.SHADOW:
-        opposite = "R + 180" if found.bearing_compass_deg >= 180 else "R - 180"
+        opposite = "R - 180" if found.reading_deg >= 180 else "R + 180"
         hand.line("C", "bearing of the sun by compass, opposite the shadow", opposite, 1, "°")
     else:
         hand.line("C", "bearing of the sun by compass", "R" if found.reading_deg < 360 else "R - 360", 1, "°")
