@@ -155,6 +155,10 @@ class Hand:
             self._misses[symbol] = f"{words}: {line.number_text} by hand, {core:.{places}f} by the program"
         return line.value
 
+    def printed_value(self, symbol: str) -> float:
+        """Return the printed number of a line above."""
+        return float(self._texts[symbol])
+
     def working(self, *parts: Working) -> Working:
         """Take the paper off the table."""
         notes = self._notes + [f"The last digit differs by rounding. {miss}." for miss in self._misses.values()]
