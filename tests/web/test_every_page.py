@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from fastapi.routing import APIRoute
 
+from tests.recordings.recorded_files import file_bytes
 from tests.web.conftest import Client
 from tests.web.page_reader import find, read
 from truemile.web.capture import routes as capture
@@ -23,12 +24,24 @@ PAGES = [page for section in SECTIONS for page in section.pages]
 ACTIONS = [action for section in SECTIONS for action in section.actions]
 DOWNLOADS = [download for section in SECTIONS for download in section.downloads]
 #: What stands for each parameter of a path in the demo workbook.
-EXAMPLES = {"instrument_id": "1", "trial_id": "3", "course_id": "1", "entry_id": "47", "device_id": "1"}
+EXAMPLES = {
+    "instrument_id": "1",
+    "trial_id": "3",
+    "course_id": "1",
+    "entry_id": "47",
+    "device_id": "1",
+    "leg_id": "none",
+    "word": "none",
+}
+#: The vector round of the demo.
+ROUND = "6"
 
 
 def filled(path: str, **more: str) -> str:
     """Return a path with its parameters put in."""
     values = {**EXAMPLES, **more}
+    if path.startswith("/rounds/{trial_id"):
+        values["trial_id"] = ROUND
     return re.sub(r"{(\w+)(?::\w+)?}", lambda found: values[found[1]], path)
 
 
@@ -38,13 +51,21 @@ def shelf_word(client: Client) -> str:
     return str(answer.headers["location"].rpartition("/")[2])
 
 
+def recording_word(client: Client) -> str:
+    """Have a recording looked at and return the word of what was found."""
+    answer = client.post("/instruments/1/rounds/recording", {}, files={"file": ("s.nmea", file_bytes("sailing.nmea"))})
+    return str(answer.headers["location"].rpartition("/")[2])
+
+
 def address_of(item: Page | Action | Download, client: Client) -> str:
     """Return an address of the demo under which a page, action or file is found."""
     more = {"word": "none", "name": "curve", "run_id": "none"}
-    if "{word}" in item.path:
+    if item.path.startswith("/rounds/recordings/"):
+        more = {"word": recording_word(client)}
+    elif "{word}" in item.path:
         more = {"word": shelf_word(client), "name": "a-corrected.csv"}
     elif "/instruments/" in item.path:
-        more = {"name": "history"}
+        more = {"name": "factors"}
     return filled(item.path, **more)
 
 
@@ -147,11 +168,12 @@ def test_every_question_of_a_page_has_its_label(shown: Client, sheet: Page) -> N
 
 def test_looking_changes_nothing(shown: Client) -> None:
     """Every GET address, asked for once, must leave each row of the workbook as it was."""
-    shelf = shelf_word(shown)
+    shelf, found = shelf_word(shown), recording_word(shown)
     before = everything_in(shown.app.state.workbook.path)
     for route in routes(shown, "GET"):
-        name = "history" if "/instruments/" in route.path else "runs"
-        answer = shown.get(filled(route.path, word=shelf, name=name))
+        name = "factors" if "/instruments/" in route.path else "runs"
+        word = found if route.path.startswith("/rounds/") else shelf
+        answer = shown.get(filled(route.path, word=word, name=name))
         assert answer.status_code in (200, 303), route.path
     assert everything_in(shown.app.state.workbook.path) == before
 

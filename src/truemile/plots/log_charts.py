@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
@@ -120,9 +120,9 @@ def correction_chart(correction: LogCorrection, points: Sequence[tuple[float, fl
     return chart(words, layers, columns=("shown, kn", "true, kn", "difference, kn", "± kn"), rows=listed, height=170)
 
 
-def budget_parts(budget: Budget) -> list[tuple[str, float]]:
+def budget_parts(budget: Budget, heading_of: Callable[[str], str] = group_of) -> list[tuple[str, float]]:
     """Return the largest parts of a budget with their shares, and the rest in one."""
-    parts = budget.grouped(group_of)
+    parts = budget.grouped(heading_of)
     shown = [(part.label, part.share) for part in parts[:_MOST_BARS] if part.share >= 0.005]
     rest = sum(part.share for part in parts) - sum(share for _, share in shown)
     return [*shown, ("the rest", rest)] if rest >= 0.005 else shown

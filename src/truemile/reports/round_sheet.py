@@ -9,6 +9,7 @@ from typing import Any, Final
 import truemile
 from truemile.core.log_settings import LogSetting
 from truemile.core.uncertainty import Budget, rounded
+from truemile.core.vector_budget import group_of
 from truemile.core.vector_round import VectorRound
 from truemile.plots.log_charts import budget_parts
 from truemile.plots.render import svg
@@ -25,6 +26,7 @@ _ROOMY: Final = 26
 #: Beyond so many legs the working is on pages of its own, and the table shows only the first of them.
 _MOST_LEGS: Final = 12
 _LEG: Final = "Leg "
+_SUBSCRIPTS: Final = "₀₁₂₃₄₅₆₇₈₉"
 _COLUMNS: Final = (
     ("h", "heading true"),
     ("L", "shown by the log"),
@@ -84,7 +86,7 @@ def round_data(sheet: RoundSheet) -> dict[str, Any]:
     shown, around = rounded(result.factor, result.expanded)
     working = explain_round(result)
     on_page = _without_legs(working.typeset())
-    budget = budget_parts(result.budget)
+    budget = budget_parts(result.budget, group_of)
     return {
         "title": "Vector round",
         "author": sheet.boat,
@@ -176,7 +178,7 @@ def _without_legs(working: dict[str, Any]) -> dict[str, Any]:
     sections = []
     for section in working["sections"]:
         if section["heading"].partition(",")[0].rstrip("0123456789") == _LEG:
-            kept = [line for line in section["lines"] if line["symbol"].partition("_")[0] not in shown]
+            kept = [line for line in section["lines"] if line["symbol"].rstrip(_SUBSCRIPTS) not in shown]
             sections.append({**section, "lines": kept})
         else:
             sections.append(section)

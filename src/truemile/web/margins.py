@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -21,9 +22,9 @@ class Bar:
     advice: Annotated[str, "What would make it smaller."]
 
 
-def bars_of(budget: Budget) -> tuple[Bar, ...]:
+def bars_of(budget: Budget, heading_of: Callable[[str], str] = group_of) -> tuple[Bar, ...]:
     """Return the parts of a budget, largest first, equal ones of several runs merged and the smallest gathered."""
-    rows = budget.grouped(group_of)
+    rows = budget.grouped(heading_of)
     large = [row for row in rows if row.share >= SMALLEST_SHARE]
     bars = [Bar(row.label, round(100 * row.share), row.advice) for row in large]
     rest = sum(row.share for row in rows) - sum(row.share for row in large)

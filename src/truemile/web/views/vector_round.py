@@ -10,6 +10,7 @@ from typing import Annotated, Any
 
 from truemile.core.errors import NavigationError
 from truemile.core.factor_remarks import Remark
+from truemile.core.vector_budget import group_of
 from truemile.core.vector_round import VectorRound
 from truemile.plots.round_chart import round_chart
 from truemile.web.asks.rounds import LEG_BOXES, leg_form
@@ -155,7 +156,7 @@ def _found(asked: Asked, view: RoundView, result: VectorRound) -> dict[str, Any]
         "force_says": says,
         "picture": picture("Over the ground", f"/rounds/{view.id}/plots/round.json", round_chart(result)),
         "working": explain_round(result).as_dict(),
-        "bars": bars_of(result.budget),
+        "bars": bars_of(result.budget, group_of),
         "conditioning": conditioning_words(result),
         "next_heading": result.next_heading.words,
         "cautions": tuple(remark for remark in result.remarks if remark.level == "caution"),
