@@ -17,6 +17,7 @@ from tests.browser.looks import PHONE, Watch, brightness_of, misfits_of
 from tests.browser.test_pages import NIGHT_LUMINANCE
 from truemile.workbook import devices, log_trials
 from truemile.workbook.clock import utc_now
+from truemile.workbook.entries import RunEntry
 
 pytestmark = pytest.mark.browser
 
@@ -302,6 +303,32 @@ def test_the_offset_of_the_phones_clock_is_measured_and_goes_with_each_tap(tmp_p
         laptop.off()
     assert start["clock_offset_u_ms"] < 50.0
     assert abs(start["clock_offset_ms"] - 7500.0) < 2.0 * start["clock_offset_u_ms"] + 2.0
+
+
+def test_the_next_run_is_preset_to_the_other_way(laptop: Laptop, phone: RunPhone, handset: BrowserContext) -> None:
+    """After a run out, whoever made it, the page must stand at back, and a choice of the hand must hold."""
+    log_trials.record_run(laptop.workbook, 1, RunEntry(direction="out", elapsed="8 s", readings="15 15"))
+    phone.open(laptop.address)
+    expect(phone.part("back")).to_have_attribute("aria-pressed", "true")
+    phone.tap("out")
+    again = RunPhone(handset.new_page()).open(laptop.address)
+    expect(again.part("back")).to_have_attribute("aria-pressed", "true")
+    expect(phone.part("out")).to_have_attribute("aria-pressed", "true")
+    phone.tap("start")
+    again.state("running")
+    expect(again.part("out")).to_have_attribute("aria-pressed", "true")
+
+
+def test_a_lost_or_withdrawn_trial_is_told_and_taps_are_kept(laptop: Laptop, phone: RunPhone) -> None:
+    """For a trial that the laptop does not have, or took out of use, the page must say so and keep every tap."""
+    phone.open(laptop.address, trial=77)
+    expect(phone.part("doubt")).to_contain_text("The laptop has no such trial")
+    phone.tap("start")
+    phone.state("running")
+    expect(phone.part("standing")).to_have_text("All taps are on the laptop.")
+    log_trials.withdraw_trial(laptop.workbook, 1)
+    phone.open(laptop.address)
+    expect(phone.part("doubt")).to_contain_text("This trial was withdrawn")
 
 
 def test_counter_engine_compass_and_crew_are_noted(laptop: Laptop, phone: RunPhone) -> None:

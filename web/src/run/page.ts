@@ -32,7 +32,8 @@ export class RunPage {
   private direction: Direction = "out";
   private next = newId();
   private lastMark = 0;
-  private looked = false;
+  private chosen = false;
+  private unknown = false;
   private unsure: number | undefined;
   private busy: Promise<void> = Promise.resolve();
 
@@ -130,6 +131,7 @@ export class RunPage {
 
   private turn(way: Direction, at: number): void {
     this.direction = way;
+    this.chosen = true;
     if (this.open && this.open.direction !== way) this.press(this.open.id, at, [{ kind: "direction", value: way }]);
     this.draw();
   }
@@ -142,7 +144,6 @@ export class RunPage {
   private finish(kind: "keep" | "drop", at: number): void {
     if (!this.open || at - this.lastMark < TWICE_MS) return;
     this.lastMark = at; // what follows stands in the same place, and must not be pressed by the same shaking hand
-    if (kind === "keep") this.direction = this.open.direction === "out" ? "back" : "out";
     this.press(this.open.id, at, [{ kind, value: "" }]);
   }
 
@@ -159,17 +160,25 @@ export class RunPage {
     this.taps = await this.outbox.taps().catch(() => this.taps);
     this.runs = runsOf(this.taps);
     const open = openRun(this.runs);
-    if (!this.looked || open?.id !== this.open?.id) {
-      this.looked = true;
-      const last = open ?? this.runs.filter((run) => run.kept).at(-1);
-      if (open) this.direction = open.direction;
-      else if (last) this.direction = last.direction === "out" ? "back" : "out";
+    if (open?.id !== this.open?.id) {
+      this.chosen = false;
       this.calm();
     }
     this.open = open;
+    if (open) this.direction = open.direction;
+    this.preset();
     this.entries.follow(this.open, this.laptop);
     this.entries.offer(this.runs, this.laptop);
     this.draw();
+  }
+
+  /** After a run one way comes one the other way, until the hand says otherwise. */
+  private preset(): void {
+    if (this.open || this.chosen) return;
+    const known = new Set(this.laptop?.runs.map((run) => run.id));
+    const own = this.runs.filter((run) => run.kept).at(-1);
+    const last = own && !known.has(own.id) ? own : (this.laptop?.runs.at(-1) ?? own);
+    this.direction = last?.direction === "out" ? "back" : "out";
   }
 
   /** Ask the laptop how the trial stands. */
@@ -179,7 +188,8 @@ export class RunPage {
       const answer = await fetch(`/trials/${this.trial}/run.json`, { cache: "no-store", signal: AbortSignal.timeout(8000) });
       this.outbox.heard(answer.status);
       if (answer.ok) await this.heard(await answer.json());
-      show("unknown", answer.status === 404 || answer.status === 422);
+      this.unknown = answer.status === 404 || answer.status === 422;
+      this.drawDoubt();
     } catch {
       this.outbox.heard(0);
     }
@@ -187,9 +197,8 @@ export class RunPage {
 
   private async heard(data: unknown): Promise<void> {
     if (!isLaptop(data, this.trial)) return;
-    const first = this.laptop === undefined && this.runs.length === 0;
     this.laptop = data;
-    if (first && !this.open) this.direction = data.runs.at(-1)?.direction === "out" ? "back" : "out";
+    this.preset();
     this.entries.follow(this.open, data);
     this.entries.offer(this.runs, data);
     this.draw();
@@ -217,6 +226,7 @@ export class RunPage {
       write(`${way}-course`, true_deg);
     }
     this.drawUndo();
+    this.drawDoubt();
     const set = open && clockWasSet(open);
     show("clock-set", set !== undefined);
     if (set !== undefined) write("clock-set", `The clock of this phone was set by ${(set / 1000).toFixed(1)} s during the run: its time is not to be trusted.`);
@@ -227,6 +237,13 @@ export class RunPage {
     showOthers(laptop, this.runs);
     this.awake.want(running);
     this.tick();
+  }
+
+  private drawDoubt(): void {
+    const withdrawn = this.laptop?.trial.withdrawn ?? false;
+    const words = withdrawn ? "This trial was withdrawn: its runs count for nothing." : "The laptop has no such trial over a measured course.";
+    show("doubt", withdrawn || this.unknown);
+    write("doubt", `${words} Taps are kept all the same.`);
   }
 
   private drawUndo(): void {
