@@ -61,7 +61,7 @@ def test_one_trial_is_one_point(wb: Workbook) -> None:
     assert point.speed_kn == pytest.approx(7.6)
     assert (point.agrees, point.how) == (None, None)
     assert history.state is HistoryState.ONE
-    assert "a second one tells when it is due" in history.words[-1]
+    assert history.words[-1] == "One trial shows no drift; a second one tells when it is due."
 
 
 def test_trials_are_held_against_the_one_before(wb: Workbook) -> None:
@@ -177,7 +177,14 @@ def test_a_drift_is_found_and_said(wb: Workbook, clock: Clock) -> None:
     assert history.words[0].startswith("The factor has drifted up by ")
     assert "since the first trial" in history.words[0]
     assert history.words[0].endswith("the log reads less than it did.")
-    assert "Outside the limits of the chart: trial 1, 6." in history.words
+
+
+def test_a_trial_that_jumps_out_is_named(wb: Workbook, clock: Clock) -> None:
+    """Five alike and one that is 20 % off: its number is told."""
+    clock.at = FIRST + timedelta(days=100)
+    for number, shown in enumerate(("7.6 7.6", "7.6 7.6", "7.6 7.6", "7.6 7.6", "6.3 6.3", "7.6 7.6")):
+        trial_of(wb, FIRST + timedelta(days=10 * number), readings=shown)
+    assert "Outside the limits of the chart: trial 5." in log_history(wb).words
 
 
 def test_the_trend_begins_anew_after_a_haul_out(wb: Workbook, clock: Clock) -> None:
@@ -231,7 +238,7 @@ def test_an_event_before_the_last_trial_does_not_make_it_due(wb: Workbook) -> No
     history = log_history(wb)
     assert history.next_due is None
     assert history.trend is None
-    assert "One trial since the log was last reset" in history.words[-1]
+    assert "One trial since the cleaning on 2026-05-13 shows no drift" in history.words[-1]
 
 
 def test_a_steady_log_is_called_steady(wb: Workbook, clock: Clock) -> None:

@@ -333,9 +333,10 @@ def _due(
     after = [event for event in happened if event.kind.makes_due and event.at > points[-1].at]
     if after:
         return after[0].at, f"It has not been measured since the {after[0].kind.value} on {after[0].at:%Y-%m-%d}."
-    found = due(since)
+    found, resets = due(since), [event for event in happened if event.kind.resets]
     if found is None:
-        return None, "One trial since the log was last reset shows no drift; a second one tells when it is due."
+        since_when = f" since the {resets[-1].kind.value} on {resets[-1].at:%Y-%m-%d}" if resets else ""
+        return None, f"One trial{since_when} shows no drift; a second one tells when it is due."
     if found <= since[-1].at:
         return found, "The uncertainty of the trials already uses up the 2 % that the factor may be off."
     return found, "By then drift and uncertainty may use up the 2 % that the factor may be off."
