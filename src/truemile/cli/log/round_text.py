@@ -84,10 +84,10 @@ def legs_table(result: VectorRound) -> str:
     for each in result.legs:
         leg = each.leg
         cog = "" if leg.cog_true_deg is None else f"{leg.cog_true_deg:05.1f}"
-        across = "" if each.residual_across_kn is None else f"{each.residual_across_kn + 0.0:+.2f}"
+        across = "" if each.residual_across_kn is None else f"{round(each.residual_across_kn, 2) + 0.0:+.2f}"
         turn = "turn" if leg.turning else leg.tack.value
         speeds = f"{leg.indicated_kn:.2f}", f"{leg.sog_kn:.2f}"
-        along = f"{each.residual_along_kn + 0.0:+.2f}"
+        along = f"{round(each.residual_along_kn, 2) + 0.0:+.2f}"
         rows.append((str(each.number), f"{leg.heading_true_deg:05.1f}", *speeds, cog, along, across, turn))
     return ruled(("leg", "hdg T", "log kn", "sog kn", "cog T", "ahead kn", "abeam kn", ""), rows, left=1)
 
@@ -180,7 +180,7 @@ def _pieces_table(report: RecordingReport) -> str:
             f"{piece.duration_s:.0f}",
             f"{piece.heading_deg:05.1f} {piece.heading_reference[0].upper()}",
             f"{piece.indicated_kn:.2f}",
-            f"{piece.turn_rate_deg_s + 0.0:+.2f}",
+            f"{round(piece.turn_rate_deg_s, 2) + 0.0:+.2f}",
             "turn" if piece.turning else "",
             "" if number in report.taken else "left out",
         )
