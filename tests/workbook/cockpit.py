@@ -53,7 +53,7 @@ def whole_run(trial_id: int, run_id: str, direction: str, after_s: float, elapse
         tap(trial_id, run_id, "speed", middle - 40.0, "7.5"),
         tap(trial_id, run_id, "speed", middle, "7,6"),
         tap(trial_id, run_id, "speed", middle + 40.0, "7.7"),
-        tap(trial_id, run_id, "compass", middle + 50.0, "064"),
+        tap(trial_id, run_id, "compass", middle + 50.0, "064" if direction == "out" else "244"),
         tap(trial_id, run_id, "stop", after_s + elapsed_s),
         tap(trial_id, run_id, "log_stop", after_s + elapsed_s + 2.0, "413.00"),
         tap(trial_id, run_id, "remark", after_s + elapsed_s + 5.0, "Wake of a ferry."),
