@@ -90,11 +90,11 @@ def agreement_chart(history: LogHistory) -> Spec | None:
         return None
     x = _dates(history)
     y = quantity("error", "Eₙ", 0.0, 1.1 * max(1.2, *(error for _, error in compared)), ".1f")
-    values: list[dict[str, Any]] = [{"at": _when(p.at), "error": error, "zero": 0.0} for p, error in compared]
-    bar = {"x": x, "y": y, "y2": {"field": "zero"}}
+    values: list[dict[str, Any]] = [{"at": _when(p.at), "error": error} for p, error in compared]
+    bar = {"x": x, "y": {**y, "stack": None}}
     layers = [
-        layer([each for each in values if each["error"] <= 1.0], "rule", "agrees", bar),
-        layer([each for each in values if each["error"] > 1.0], "rule", "differs", bar),
+        layer([each for each in values if each["error"] <= 1.0], "bar", "agrees", bar, size=7),
+        layer([each for each in values if each["error"] > 1.0], "bar", "differs", bar, size=7),
         layer([{"error": 1.0}], "rule", "limit", {"y": y}),
     ]
     apart = [p for p, error in compared if error > 1.0]
