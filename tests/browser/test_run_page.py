@@ -172,6 +172,7 @@ def test_the_last_press_can_be_taken_back_and_nothing_is_deleted(laptop: Laptop,
     phone.open(laptop.address)
     phone.tap("start")
     phone.state("running")
+    phone.faster()
     phone.read(2)
     phone.part("undo").tap()
     expect(phone.part("readings").locator("li")).to_have_count(1)
@@ -180,6 +181,7 @@ def test_the_last_press_can_be_taken_back_and_nothing_is_deleted(laptop: Laptop,
     expect(phone.part("undo")).to_have_text("Take back: STOP")
     phone.tap("undo")
     phone.state("running")
+    time.sleep(5.0)
     phone.stop()
     time.sleep(1.6)
     phone.tap("keep")
@@ -195,7 +197,7 @@ def test_the_last_press_can_be_taken_back_and_nothing_is_deleted(laptop: Laptop,
     expect(phone.part("runs")).not_to_contain_text("void")
     time.sleep(0.5)
     (run,) = log_trials.trial(laptop.workbook, 1).runs
-    assert run.run.speed_readings_kn == (5.0,)
+    assert run.run.speed_readings_kn == (15.0,)
     assert len(laptop.taps) == len(phone.kept_taps()) == 11
 
 
@@ -331,6 +333,25 @@ def test_a_lost_or_withdrawn_trial_is_told_and_taps_are_kept(laptop: Laptop, pho
     expect(phone.part("doubt")).to_contain_text("This trial was withdrawn")
 
 
+def test_a_run_that_cannot_be_right_says_so_on_the_phone(
+    laptop: Laptop, phone: RunPhone, handset: BrowserContext
+) -> None:
+    """A run that the laptop refuses must say why beside it, also when the page is opened again; its taps are kept."""
+    phone.open(laptop.address)
+    phone.tap("start")
+    phone.state("running")
+    phone.read(1)
+    time.sleep(1.5)
+    phone.stop()
+    time.sleep(1.6)
+    phone.tap("keep")
+    phone.state("ready")
+    expect(phone.part("runs")).to_contain_text("Not among the runs of the trial:")
+    expect(RunPhone(handset.new_page()).open(laptop.address).part("runs")).to_contain_text("Not among the runs")
+    assert log_trials.trial(laptop.workbook, 1).runs == ()
+    assert len(laptop.taps) == 5
+
+
 def test_counter_engine_compass_and_crew_are_noted(laptop: Laptop, phone: RunPhone) -> None:
     """Digits are set by presses alone, with the carry of a counter; names are offered and go with the run."""
     phone.open(laptop.address)
@@ -355,15 +376,17 @@ def test_counter_engine_compass_and_crew_are_noted(laptop: Laptop, phone: RunPho
     phone.tap("note-rpm")
     counter = phone.part("log_stop")
     counter.get_by_role("button", name="tens, one more").tap()
+    for _ in range(4):
+        counter.get_by_role("button", name="hundredths, one more").tap()
     phone.tap("note-log_stop")
-    time.sleep(1.5)
+    time.sleep(6.0)
     phone.stop()
     time.sleep(1.6)
     phone.tap("keep")
     phone.state("ready")
     expect(phone.part("standing")).to_have_text("All taps are on the laptop.")
     (run,) = log_trials.trial(laptop.workbook, 1).runs
-    assert (run.run.log_start_nm, run.run.log_stop_nm) == (9.99, 10.0)
+    assert (run.run.log_start_nm, run.run.log_stop_nm) == (9.99, 10.04)
     assert (run.run.heading_compass_deg, run.run.engine_rpm) == (65.0, 2000.0)
     assert (run.helm, run.noted_by, run.run.speed_group) == ("Bram", "Ines", "slow")
 

@@ -28,6 +28,13 @@ interface Answer {
   readonly acknowledged: readonly string[];
   readonly refused: readonly { readonly id: string; readonly error: string }[];
   readonly run?: unknown;
+  readonly outcomes?: readonly Outcome[];
+}
+
+/** What became of a run on the laptop, and why it is not among the runs of the trial if it was called whole. */
+export interface Outcome {
+  readonly run_id: string;
+  readonly reasons: readonly string[];
 }
 
 /** What a tap needs besides what the outbox knows. */
@@ -70,8 +77,8 @@ export class Outbox {
   constructor(
     private readonly page: string,
     private readonly trial: number,
-    /** Is given what the laptop says of the trial. */
-    private readonly news: (run: unknown) => void,
+    /** Is given what the laptop says of the trial, and of the runs that it was sent taps of. */
+    private readonly news: (run: unknown, outcomes: readonly Outcome[]) => void,
   ) {}
 
   /** Open the outbox and begin to send what waits; raises NotKept where this device keeps nothing. */
@@ -188,7 +195,7 @@ export class Outbox {
       this.link = "quiet";
       this.failures = 0;
       await this.tell();
-      if (answer.run !== undefined) this.news(answer.run);
+      this.news(answer.run, answer.outcomes ?? []);
       if (verdictsOf(answer).size === 0) {
         this.later("refusing"); // an answer that names none of them would be asked for for ever
         return;

@@ -43,7 +43,7 @@ function rowOf(words: string, more: string, place: HTMLElement): HTMLElement {
 }
 
 /** List the runs: those of this device, and those that only the laptop knows. */
-export function showRuns(laptop: Laptop | undefined, runs: readonly Run[]): void {
+export function showRuns(laptop: Laptop | undefined, runs: readonly Run[], faults: Readonly<Record<string, string>>): void {
   const own = new Set(runs.map((run) => run.id));
   const rows = (laptop?.runs ?? [])
     .filter((run) => !own.has(run.id))
@@ -53,7 +53,8 @@ export function showRuns(laptop: Laptop | undefined, runs: readonly Run[]): void
     const words = `${run.direction} ${run.group}`.trim() + (run.dropped ? ", void" : "");
     const readings = run.speeds.map((tap) => tap.value).join(" ");
     const row = rowOf(words, `${stopwatch(elapsedOf(run, Date.now()))}${readings ? ` · ${readings}` : ""}`, placed(run.taps));
-    const reasons = run.kept ? laptop?.open.find((each) => each.run_id === run.id)?.reasons : "";
+    const left = run.kept && laptop?.open.find((each) => each.run_id === run.id);
+    const reasons = left ? left.reasons || faults[run.id] : "";
     if (reasons) row.append(made("p", "said", `Not among the runs of the trial: ${reasons}`));
     rows.push(row);
   }

@@ -2,7 +2,7 @@
 import { NotKept } from "../capture/store";
 import { Awake, buzz, onPress, onTouch } from "../capture/press";
 import { newId, type KeptTap } from "../capture/tap";
-import { Outbox, type Pressed } from "../outbox";
+import { Outbox, type Outcome, type Pressed } from "../outbox";
 import { isLaptop, type Laptop } from "./answer";
 import { Entries } from "./entries";
 import { clockWasSet, elapsedOf, expectedOf, lastPress, openRun, runsOf, type Direction, type Run } from "./model";
@@ -32,13 +32,14 @@ export class RunPage {
   private direction: Direction = "out";
   private next = newId();
   private lastMark = 0;
+  private reasons: Record<string, string> = {};
   private chosen = false;
   private unknown = false;
   private unsure: number | undefined;
   private busy: Promise<void> = Promise.resolve();
 
   constructor(private readonly trial: number) {
-    this.outbox = new Outbox("run", trial, (run) => void this.heard(run));
+    this.outbox = new Outbox("run", trial, (run, outcomes) => void this.learned(run, outcomes));
     this.entries = new Entries((reading, at) => this.read(reading, at));
   }
 
@@ -48,6 +49,7 @@ export class RunPage {
     try {
       const known = await this.outbox.store.noted<Laptop>(`trial ${this.trial}`);
       if (isLaptop(known, this.trial)) this.laptop = known;
+      this.reasons = (await this.outbox.store.noted<Record<string, string>>(`reasons ${this.trial}`)) ?? {};
       await this.entries.restore(this.outbox.store);
       this.outbox.onChange(() => void this.look());
       await this.outbox.open();
@@ -195,6 +197,13 @@ export class RunPage {
     }
   }
 
+  /** Remember why a run is not among those of the trial: only the answer to its taps says it. */
+  private async learned(run: unknown, outcomes: readonly Outcome[]): Promise<void> {
+    for (const { run_id, reasons } of outcomes) this.reasons[run_id] = reasons.join(" ");
+    await this.outbox.store.note(`reasons ${this.trial}`, this.reasons).catch(() => undefined);
+    await this.heard(run);
+  }
+
   private async heard(data: unknown): Promise<void> {
     if (!isLaptop(data, this.trial)) return;
     this.laptop = data;
@@ -232,7 +241,7 @@ export class RunPage {
     if (set !== undefined) write("clock-set", `The clock of this phone was set by ${(set / 1000).toFixed(1)} s during the run: its time is not to be trusted.`);
     show("settings", !running && part("settings").childElementCount > 0);
     showResult(laptop, this.runs);
-    showRuns(laptop, this.runs);
+    showRuns(laptop, this.runs, this.reasons);
     showTaps(this.taps);
     showOthers(laptop, this.runs);
     this.awake.want(running);
