@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from tests.core.log_strategies import MILE, NOON, runs_at, truth
 from tests.reference_cases import case, is_naive, matches
-from truemile.core.errors import NotEnoughReadings
+from truemile.core.errors import NotEnoughReadings, ReadingError
 from truemile.core.factor_budget import group_of
 from truemile.core.log_factor import factor_from_runs, speed_over_ground_kn, two_run_distance_factor
 from truemile.core.log_runs import Conditions, Direction, Indication, Run, Steering
@@ -197,6 +197,14 @@ def test_the_crab_comes_from_the_compass_whatever_its_constant_error(
     assert found.crab.head_to == ("starboard" if starboard else "port")
     assert found.stream_across_to == ("port" if starboard else "starboard")
     assert found.factor == approx(found.mean_ground_kn / math.cos(math.radians(crab)) / 6.0, rel=1e-9)
+
+
+def test_compass_courses_that_are_not_opposite_are_refused() -> None:
+    """One course noted on both ways would be a crab of 90° and a factor without bound."""
+    runs = [Run(d, 600.0, speed_readings_kn=(6.0,), heading_compass_deg=64.0) for d in (Direction.OUT, Direction.BACK)]
+    with pytest.raises(ReadingError, match=r"heading_compass_deg is '064° out, 064° back'.*nearly opposite.*Check"):
+        factor_from_runs(MILE, runs, Conditions(steering=Steering.TRACK_HELD))
+    assert factor_from_runs(MILE, runs).factor == approx(1.0)
 
 
 def test_a_held_track_without_a_crab_angle_is_said_to_be_doubtful() -> None:

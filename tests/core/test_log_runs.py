@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -11,7 +12,18 @@ import pytest
 from tests.core.log_strategies import MILE, runs_at
 from truemile.core.errors import ManyFaults, NotEnoughReadings, ReadingError
 from truemile.core.log_factor import factor_from_runs
-from truemile.core.log_runs import Conditions, Direction, Indication, Run, check_runs, likely_slip
+from truemile.core.log_runs import (
+    Conditions,
+    Direction,
+    Indication,
+    Run,
+    Steering,
+    check_apart,
+    check_run,
+    check_runs,
+    likely_slip,
+    usual_steering,
+)
 
 OUT, BACK = Direction.OUT, Direction.BACK
 
@@ -88,6 +100,28 @@ def test_a_run_without_a_reading_is_named() -> None:
     runs = [Run(OUT, 600.0, speed_readings_kn=(6.0,)), Run(BACK, 600.0)]
     with pytest.raises(NotEnoughReadings, match=r"runs\[1\].speed_readings_kn is missing"):
         check_runs(MILE, runs, Conditions())
+
+
+def test_two_runs_at_one_time_are_refused() -> None:
+    """A boat makes one run at a time; a file taken in twice would halve the uncertainty for nothing."""
+    runs = runs_at([0, 20], [6.2, 5.8], [6.0, 6.0])
+    check_apart(runs)
+    check_apart([Run(OUT, 600.0, speed_readings_kn=(6.0,))] * 2)
+    with pytest.raises(ReadingError, match=r"started_at is .*another run was made from .* one at a time.*kept already"):
+        check_apart(runs * 2)
+
+
+def test_one_run_is_checked_by_itself() -> None:
+    """A run that cannot be is refused when it is entered, with the slip that explains it."""
+    check_run(MILE, Run(OUT, 600.0, speed_readings_kn=(6.0,)))
+    with pytest.raises(ReadingError, match=r"^speed_readings_kn is 6\.1.*hours and minutes"):
+        check_run(MILE, Run(OUT, 560.0 * 60, speed_readings_kn=(6.1,)))
+
+
+def test_transits_decide_how_a_course_is_steered() -> None:
+    """On transits by the heading, between single marks by the track."""
+    assert usual_steering(MILE) is Steering.TRACK_HELD
+    assert usual_steering(replace(MILE, transits=True)) is Steering.HEADING_HELD
 
 
 def test_a_counter_without_tenths_is_refused() -> None:

@@ -38,7 +38,7 @@ def fitted_out(path: Path, clock: Clock) -> Workbook:
     add_boat(wb, BoatEntry(name="Dunlin"))
     add_log(wb, LogEntry(name="Log", convention="multiplier", setting_step="0.01"))
     record_setting(wb, "Log", LogSetting(Convention.MULTIPLIER, 1.0), set_at=LAUNCHED)
-    add_course(wb, CourseEntry(name="Saltgrass", distance="0.60"))
+    add_course(wb, CourseEntry(name="Saltgrass", distance="0.60", transits="yes"))
     return wb
 
 

@@ -220,17 +220,17 @@ def test_the_export_holds_everything_ready_for_json(wb: Workbook) -> None:
 WORDS = st.text(string.ascii_letters + " ,;\"'äß#-", max_size=12).map(str.strip)
 
 
-SPEEDS = st.lists(st.decimals("0.1", "60", places=2), min_size=1, max_size=6)
-
-
 @st.composite
-def run_boxes(draw: st.DrawFn) -> RunEntry:
-    """Return a run as a crew might write it."""
-    counter = draw(st.none() | st.tuples(st.integers(0, 900_000), st.integers(1, 5000)))
-    seconds = draw(st.decimals("1", "7200", places=3))
-    started = draw(st.none() | st.datetimes(datetime(2026, 5, 14), datetime(2026, 5, 15)))  # noqa: DTZ001 - zone added
+def run_boxes(draw: st.DrawFn, hour: int) -> RunEntry:
+    """Return a run of 0.6 nm as a crew might write it, begun within an hour of its own."""
+    counter = draw(st.none() | st.tuples(st.integers(0, 900_000), st.integers(20, 200)))
+    seconds = draw(st.decimals("120", "1200", places=3))
+    minutes = st.datetimes(datetime(2026, 5, 14, hour), datetime(2026, 5, 14, hour, 39))  # noqa: DTZ001 - zone added
+    started = draw(st.none() | minutes)
     comma = draw(st.booleans())
-    readings = " ".join(str(value).replace(".", ",") if comma else str(value) for value in draw(SPEEDS))
+    ground = 0.6 / (float(seconds) / 3600.0)
+    shares = draw(st.lists(st.floats(0.4, 2.0), min_size=1, max_size=6))
+    readings = " ".join(f"{ground * share:.2f}".replace(".", "," if comma else ".") for share in shares)
     return RunEntry(
         direction=draw(st.sampled_from(["out", "back", "o", "B"])),
         elapsed=f"{seconds} s",
@@ -248,8 +248,14 @@ def run_boxes(draw: st.DrawFn) -> RunEntry:
     )
 
 
+@st.composite
+def days_of_runs(draw: st.DrawFn) -> list[RunEntry]:
+    """Return the runs of a day, one an hour at most."""
+    return [draw(run_boxes(8 + i)) for i in range(draw(st.integers(1, 5)))]
+
+
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(rows=st.lists(run_boxes(), min_size=1, max_size=5))
+@given(rows=days_of_runs())
 def test_runs_exported_as_csv_read_back_the_same(wb: Workbook, rows: list[RunEntry]) -> None:
     """Into the same trial it changes nothing; without ids, into another, it gives the same runs."""
     view = start_trial(wb, TrialEntry(course="Saltgrass", date=MAY.isoformat()))

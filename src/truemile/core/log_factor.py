@@ -18,10 +18,11 @@ from statistics import fmean
 
 from truemile.core.angles import circular_mean, wrap_180
 from truemile.core.constants import SECONDS_PER_HOUR
-from truemile.core.errors import NotEnoughReadings
+from truemile.core.errors import NotEnoughReadings, ReadingError
 from truemile.core.factor_budget import RunFigures, factor_and_stream_budgets
 from truemile.core.factor_remarks import Remark, remarks_on
 from truemile.core.log_runs import (
+    WIDEST_CRAB_DEG,
     Conditions,
     Direction,
     Indication,
@@ -273,6 +274,11 @@ def crab_of(runs: Sequence[Run], conditions: Conditions) -> Crab:
     -----
     With a compass course out H1 and back H2, a = (H1 - H2 - 180°)/2: a constant error of the compass drops out, and
     neither variation nor deviation need be known. What remains is how deviation differs between the two headings.
+
+    Raises
+    ------
+    ReadingError
+        If the courses noted are not about opposite.
     """
     if conditions.steering is Steering.HEADING_HELD:
         return Crab(0.0, 0.0, "heading held square to the transits: a stream across does not enter")
@@ -283,6 +289,14 @@ def crab_of(runs: Sequence[Run], conditions: Conditions) -> Crab:
     if not out or not back:
         return Crab(None, 0.0, "not noted")
     signed = float(wrap_180(circular_mean(out).mean_deg - circular_mean(back).mean_deg - 180.0)) / 2.0
+    if abs(signed) > WIDEST_CRAB_DEG:
+        raise ReadingError(
+            "heading_compass_deg",
+            f"{circular_mean(out).mean_deg:03.0f}° out, {circular_mean(back).mean_deg:03.0f}° back",
+            f"with the track held the two are nearly opposite: half of what is left over is the crab, and"
+            f" {WIDEST_CRAB_DEG:.0f}° of it is too much",
+            "Check the compass courses of the runs, or leave them out.",
+        )
     side = "" if signed == 0 else "starboard" if signed > 0 else "port"
     return Crab(abs(signed), conditions.u_crab_deg, "half the difference of the compass courses out and back", side)
 

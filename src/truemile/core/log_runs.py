@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
+from itertools import pairwise
 
 from truemile.core.constants import SECONDS_PER_HOUR
 from truemile.core.errors import NavigationError, NotEnoughReadings, ReadingError, gather
@@ -179,6 +180,9 @@ class Conditions:
         check_limits(self, _CONDITION_LIMITS)
 
 
+#: With more between heading and track a small error of the angle is a large one of the factor (judgement, no source).
+WIDEST_CRAB_DEG = 45.0
+
 _CONDITION_LIMITS: tuple[Limit, ...] = (
     ("speed_resolution_kn", 0.001, 1.0, "Give the last digit of the speed display, usually 0.1 kn."),
     ("distance_resolution_nm", 0.0001, 1.0, "Give the last digit of the distance counter, usually 0.01 nm."),
@@ -186,7 +190,7 @@ _CONDITION_LIMITS: tuple[Limit, ...] = (
     ("stream_irregularity_kn", 0.0, 2.0, "Give the uneven part of the stream, usually 0.05 kn."),
     ("tide_amplitude_kn", 0.0, 15.0, "Give the greatest rate of the tidal stream there, or 0 where there is no tide."),
     ("stream_irregularity_dof", 1.0, math.inf, "Leave it at 8 if in doubt."),
-    ("crab_deg", 0.0, 45.0, "Give the angle between heading and track; above 45° wait for slacker water."),
+    ("crab_deg", 0.0, WIDEST_CRAB_DEG, "Give the angle between heading and track; above 45° wait for slacker water."),
     ("u_crab_deg", 0.1, 20.0, "Give how well the angle is known, usually 2°."),
     ("crossing_deg", 0.0, 30.0, "Give the angle off the square; above 30° make the run again."),
 )
@@ -244,6 +248,30 @@ def check_run(course: MeasuredCourse, run: Run) -> None:
         If its own factor is outside 0.25 to 4, with the mistaken unit that would explain it.
     """
     gather(_factor_faults(course, run))
+
+
+def check_apart(runs: Sequence[Run]) -> None:
+    """Refuse runs of one boat that were made at the same time, as when a file is taken in twice.
+
+    Raises
+    ------
+    ReadingError
+        If two runs with start times overlap.
+    """
+    timed = sorted((run.started_at, run.elapsed_s) for run in runs if run.started_at is not None)
+    for (start, elapsed_s), (following, _) in pairwise(timed):
+        if following < start + timedelta(seconds=elapsed_s):
+            raise ReadingError(
+                "started_at",
+                following.isoformat(),
+                f"another run was made from {start:%H:%M:%S}Z, for {elapsed_s:.0f} s, and a boat makes one at a time",
+                "Look whether this run is kept already, and check the times.",
+            )
+
+
+def usual_steering(course: MeasuredCourse) -> Steering:
+    """Return the usual steering: on transits the heading is held, between single marks the track."""
+    return Steering.HEADING_HELD if course.transits else Steering.TRACK_HELD
 
 
 def _check_count(runs: Sequence[Run]) -> None:

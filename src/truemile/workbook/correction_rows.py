@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
+import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from truemile.core.corrections import LogCorrection
 from truemile.core.log_settings import LogSetting
 from truemile.workbook import journal
-from truemile.workbook.instruments import log_setting
-from truemile.workbook.schema import Correction, Setting, Trial
+from truemile.workbook.instruments import log_setting, setting_in, setting_rows
+from truemile.workbook.schema import Correction, RunRow, Setting, Trial
 from truemile.workbook.views import CorrectionView
 
 
@@ -58,9 +60,21 @@ def correction_of(row: Correction) -> LogCorrection:
     )
 
 
+def _noted_since(session: Session, row: Correction) -> LogSetting | None:
+    """Return what was set during the trial where that was noted only later, and was one setting throughout."""
+    ids = row.provenance.get("run_ids", ())
+    starts = set(session.scalars(sa.select(RunRow.started_at).where(RunRow.id.in_(ids))))
+    began = session.get_one(Trial, row.trial_id).began_at
+    begun = setting_rows(session, row.instrument_id)
+    found = {log_setting(setting_in(begun, start or began)) for start in starts or {None}}
+    return found.pop() if len(found) == 1 else None
+
+
 def correction_view(session: Session, row: Correction) -> CorrectionView:
     """Return a correction's row as a view."""
     measured = correction_of(row)
+    if measured.setting is None:
+        measured = replace(measured, setting=_noted_since(session, row))
     entered = None if row.new_setting_id is None else log_setting(session.get_one(Setting, row.new_setting_id))
     return CorrectionView(
         row.id,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
-from statistics import fmean
+from statistics import fmean, median
 from typing import Final
 
 from truemile.core.consistency import Ewma, ewma, next_due
@@ -94,7 +94,8 @@ def control_chart(points: Sequence[Dated]) -> ControlChart | None:
     Notes
     -----
     Mean ± 3 s, with s = mean moving range / 1.128 from eight values on (NIST/SEMATECH e-Handbook of Statistical Methods
-    6.3.2.2), before that the root mean square of the stated standard uncertainties.
+    6.3.2.2). Before that s is the root mean square of the stated standard uncertainties, and the median stands for the
+    mean, which among so few one odd trial would draw to itself.
     """
     if len(points) < 2:
         return None
@@ -102,7 +103,7 @@ def control_chart(points: Sequence[Dated]) -> ControlChart | None:
     ranges = [abs(b - a) for a, b in pairwise(values)]
     from_ranges = len(values) >= ENOUGH and any(ranges)
     sd = fmean(ranges) / D2 if from_ranges else math.sqrt(fmean([point.u**2 for point in points]))
-    centre = fmean(values)
+    centre = fmean(values) if from_ranges else median(values)
     low, high = centre - 3.0 * sd, centre + 3.0 * sd
     outside = tuple(place for place, value in enumerate(values) if not low <= value <= high)
     return ControlChart(centre, low, high, sd, from_ranges, outside)

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 import sqlalchemy as sa
+from sqlalchemy.orm import Session
 
 from truemile.core.corrections import LogCorrection
 from truemile.core.errors import NotFound, ReadingError
@@ -23,7 +24,7 @@ from truemile.workbook.correcting import (
 )
 from truemile.workbook.correction_rows import correction_view, leftover, valid_row
 from truemile.workbook.finding import find
-from truemile.workbook.instruments import add_setting
+from truemile.workbook.instruments import add_setting, log_setting, setting_rows
 from truemile.workbook.measured import measured_by
 from truemile.workbook.round_rows import RoundView
 from truemile.workbook.schema import Correction, How, Instrument, Journal
@@ -48,7 +49,7 @@ __all__ = [
 MOST_LEFT_OVER: Final = 0.05
 
 
-def put_in_force(
+def put_in_force(  # noqa: PLR0913  a correction has that many independent givens
     wb: Workbook,
     trial_id: int,
     how: How | str = How.APPLIED,
@@ -58,6 +59,7 @@ def put_in_force(
     valid_from: datetime | None = None,
     valid_until: datetime | None = None,
     new_setting: LogSetting | None = None,
+    entered_at: datetime | None = None,
 ) -> CorrectionView:
     """Put what a trial gave in force.
 
@@ -65,7 +67,7 @@ def put_in_force(
     ----------
     how
         ``applied``: Truemile applies it when a reading is used. ``set``: the new setting was entered in the log;
-        it is noted from `at` on, and what its rounding leaves over is applied.
+        it is noted from `entered_at` on, and what its rounding leaves over is applied.
     at
         When; now if None.
     valid_from, valid_until
@@ -73,6 +75,8 @@ def put_in_force(
         day of the haul-out, say, to improve what was read before the trial.
     new_setting
         With ``set``: what was entered; the computed one if None.
+    entered_at
+        With ``set``: when it was entered; `at` if None.
 
     Returns
     -------
@@ -93,6 +97,8 @@ def put_in_force(
         when = wb.at(at)
         start = found.first if valid_from is None else wb.at(valid_from)
         _check_validity(start, valid_until)
+        _check_setting_noted(session, view, valid_until)
+        entered_when = _entered_when(view, way, when if entered_at is None else wb.at(entered_at))
         entered = _entered(view, measured, new_setting) if way is How.SET else None
         if entered is None and new_setting is not None:
             raise ReadingError("new_setting", str(new_setting), "the factor is applied, not set", "Choose how = set.")
@@ -108,7 +114,9 @@ def put_in_force(
         kept.how, kept.valid_until = way, None if valid_until is None else wb.at(valid_until)
         kept.provenance = found.provenance
         if entered is not None:
-            kept.new_setting_id = add_setting(session, written, kept.instrument_id, entered, when, _from(view)).id
+            kept.new_setting_id = add_setting(
+                session, written, kept.instrument_id, entered, entered_when, _from(view)
+            ).id
         session.add(kept)
         session.flush()
         return correction_view(session, kept)
@@ -144,6 +152,32 @@ def correction(wb: Workbook, correction_id: int) -> CorrectionView:
         if row is None:
             raise NotFound("correction", correction_id, "there is none of that number", "Look at the history.")
         return correction_view(session, row)
+
+
+def _check_setting_noted(session: Session, view: TrialView | RoundView, valid_until: datetime | None) -> None:
+    """A factor measured with an unknown setting cannot be applied to readings of a known one."""
+    noted = setting_rows(session, view.instrument.id)
+    if view.setting is not None or not noted or (valid_until is not None and valid_until <= noted[0].set_at):
+        return
+    first = noted[0]
+    raise ReadingError(
+        "setting",
+        None,
+        f"what was set in {view.instrument.name} during the trial of {view.began_at:%-d %B %Y} is not noted,"
+        f" though {log_setting(first)} is noted from {first.set_at:%-d %B %Y} on",
+        "Note what it had then, dated before the trial, and put the factor in force again.",
+    )
+
+
+def _entered_when(view: TrialView | RoundView, way: How, when: datetime) -> datetime:
+    if way is How.SET and when < view.began_at:
+        raise ReadingError(
+            "entered_at",
+            when.isoformat(),
+            f"a setting found by a trial is entered after it began, {view.began_at:%Y-%m-%d %H:%M}Z",
+            "Give the time at which the value was entered in the log.",
+        )
+    return when
 
 
 def _from(view: TrialView | RoundView) -> str:

@@ -12,8 +12,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from truemile.core.course_judge import check_marks
-from truemile.core.errors import NotFound, ReadingError
-from truemile.core.log_runs import MOST_RUNS, Conditions, Run
+from truemile.core.errors import NavigationError, NotFound, ReadingError, gather
+from truemile.core.log_runs import MOST_RUNS, Conditions, Run, check_apart, check_run, usual_steering
 from truemile.core.log_settings import LogSetting, reading_under
 from truemile.core.measured_course import MeasuredCourse
 from truemile.workbook import journal
@@ -70,13 +70,14 @@ def start_trial(wb: Workbook, entry: TrialEntry, *, author: str | None = None) -
         faults = Faults()
         kind = faults.take(entry.read_kind, TrialKind.CALIBRATION)
         began_at = faults.take(lambda: began(wb, entry.date, offset), wb.now())
-        details = faults.take(lambda: details_of(entry, usual_conditions(log)), {})
+        usual = replace(usual_conditions(log), steering=usual_steering(course.course))
+        details = faults.take(lambda: details_of(entry, usual), {})
         insisted = faults.take(lambda: yes_no(entry.insist_floating, "insist_floating"), False)
         faults.take(lambda: check_marks(course.course, insist=insisted), None)
         faults.done()
         floating = course.course.floating_marks
         words = f"Trial of {log.name} on {course.name}" + (
-            f", although {' and '.join(floating)} floats" if floating else ""
+            f", although {course.course.what_floats}" if floating else ""
         )
         written = journal.note(
             session,
@@ -340,9 +341,11 @@ def recorded(
     Raises
     ------
     ReadingError
-        If one has the id of another run, or the trial then has too many.
+        If one cannot be on this course, was made while another was, has the id of another run, or the trial then has
+        too many; `ManyFaults` if several are at fault.
     """
     log = session.get_one(Instrument, row.instrument_id)
+    _check_on_course(session, row, read)
     kept: list[RunRow] = []
     for item in read:
         started = item.run.started_at or row.began_at
@@ -356,9 +359,22 @@ def recorded(
     )
     if (in_use or 0) > MOST_RUNS:
         raise ReadingError("runs", in_use, f"a trial has at most {MOST_RUNS} runs", "Start another trial for the rest.")
-    ids = {item.id for item in kept}
-    views = {view.id: view for view in all_runs(session, row) if view.id in ids}
+    views = {view.id: view for view in all_runs(session, row)}
+    check_apart([view.run for view in views.values() if not view.withdrawn])
     return tuple(views[item.id] for item in kept)
+
+
+def _check_on_course(session: Session, row: Trial, read: Sequence[ReadRun]) -> None:
+    course = course_view(session, session.get_one(Course, row.course_id)).course
+    names = {"speed_readings_kn": "readings", "log_stop_nm": "log_stop"}
+    faults: list[NavigationError] = []
+    for number, item in enumerate(read):
+        try:
+            check_run(course, item.run)
+        except NavigationError as error:
+            named = error.renamed(lambda field: names.get(field, field))
+            faults.append(named if len(read) == 1 else named.inside(f"rows[{number}]"))
+    gather(faults)
 
 
 def began(wb: Workbook, text: str | None, offset_min: int) -> datetime:
