@@ -101,7 +101,7 @@ def agreement_chart(history: LogHistory) -> Spec | None:
     verdict = "all agree" if not apart else "not agreeing: trial " + ", ".join(str(p.trial_id) for p in apart)
     words = f"Normalised error Eₙ of each trial against the one before; up to 1 they agree. Here {verdict}."
     rows = [(_day(p.at), f"trial {p.trial_id}", f"{error:.2f}", _agrees(error)) for p, error in compared]
-    return chart(words, layers, columns=("date", "trial", "Eₙ", ""), rows=rows, height=90)
+    return chart(words, layers, columns=("date", "trial", "Eₙ", "verdict"), rows=rows, height=90)
 
 
 def history_charts(history: LogHistory) -> dict[str, Spec]:
