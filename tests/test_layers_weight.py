@@ -8,8 +8,8 @@ import sys
 import pytest
 
 HEAVY = {
-    "alembic", "fastapi", "geomaglib", "jinja2", "numpy", "pydantic", "pygeomag", "pyproj", "scipy", "segno", "skyfield",
-    "sqlalchemy", "starlette", "typst", "uvicorn", "vl_convert", "wmm",
+    "alembic", "fastapi", "geomaglib", "jinja2", "numpy", "pydantic", "pygeomag", "pyproj", "scipy", "segno",
+    "skyfield", "sqlalchemy", "starlette", "typst", "uvicorn", "vl_convert", "wmm",
 }  # fmt: skip
 LOADED = "import sys; print(*sorted({name.partition('.')[0] for name in sys.modules}))"
 

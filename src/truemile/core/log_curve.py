@@ -15,8 +15,8 @@ from truemile.core.log_factor import LogFactor
 
 #: Fall in chi-squared, for one coefficient more, that chance exceeds once in twenty (chi-squared, 1 degree of freedom).
 WORTH_A_COEFFICIENT = 3.841
-#: Budget rows that enter every engine speed alike and so neither average down nor bend the curve.
-COMMON_ROWS = ("length of the course", "crab angle", "crab angle, not noted")
+#: Budget rows whose one error enters every engine speed, so that more speeds do not average it down.
+COMMON_ROWS = ("length of the course", "crab angle", "crab angle, not noted", "stream changing between the runs")
 
 _SHAPES = {(1,): "one factor for all speeds", (0, 1): "a straight line", (0, 1, 2): "a curve"}
 
@@ -53,8 +53,9 @@ def curve_through(factors: Sequence[LogFactor]) -> FactorCurve:
     -----
     True speed V against indicated L, weighted by what is independent between the speeds. A coefficient more is taken
     only where it lowers chi-squared by more than chance does once in twenty, and a curve only where it leaves a degree
-    of freedom. What is common to all speeds, the length of the course and the crab, is added afterwards: it scales the
-    whole curve and more speeds do not reduce it (the pattern of JCGM 100 H.3.6).
+    of freedom. What is common to all speeds, such as the length of the course, the crab and one tide running through
+    the trial, is added afterwards: it moves the whole curve and more speeds do not reduce it (the pattern of
+    JCGM 100 H.3.6).
     """
     lowest, highest = min(f.lowest_kn for f in factors), max(f.highest_kn for f in factors)
     if len(factors) == 1:
@@ -69,7 +70,7 @@ def curve_through(factors: Sequence[LogFactor]) -> FactorCurve:
     correction = LogCorrection(
         powers,
         tuple(float(c) for c in chosen.coefficients),
-        _total_covariance(factors, chosen),
+        _total_covariance(factors, chosen, powers),
         min(f.budget.dof for f in factors),
         lowest,
         highest,
@@ -79,16 +80,26 @@ def curve_through(factors: Sequence[LogFactor]) -> FactorCurve:
 
 
 def _fits(factors: Sequence[LogFactor]) -> dict[tuple[int, ...], LinearFit]:
-    indicated = np.asarray([f.mean_indicated_kn for f in factors])
-    true = np.asarray([f.water_kn for f in factors])
-    u = np.asarray([_u_independent(f) * f.mean_indicated_kn for f in factors])
-    distinct = len({round(float(speed), 2) for speed in indicated})
+    distinct = len({round(factor.mean_indicated_kn, 2) for factor in factors})
     shapes: list[tuple[int, ...]] = [(1,)]
     if distinct > 1:
         shapes.append((0, 1))
     if distinct > 3:
         shapes.append((0, 1, 2))
-    return {powers: fit(np.column_stack([indicated**p for p in powers]), true, u=u) for powers in shapes}
+    found = {}
+    for powers in shapes:
+        columns, true_kn, u = _points(factors, powers)
+        found[powers] = fit(columns, true_kn, u=u)
+    return found
+
+
+def _points(
+    factors: Sequence[LogFactor], powers: tuple[int, ...]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Columns of the fit, true speeds, and what of their uncertainty is independent between the engine speeds."""
+    indicated = np.asarray([factor.mean_indicated_kn for factor in factors])
+    columns = np.column_stack([indicated**p for p in powers])
+    return columns, np.asarray([f.water_kn for f in factors]), np.asarray([_u_independent_kn(f) for f in factors])
 
 
 def _choose(fits: dict[tuple[int, ...], LinearFit]) -> tuple[int, ...]:
@@ -110,19 +121,24 @@ def _because(candidates: Sequence[Candidate]) -> str:
     return f"{taken.words}: the factor changes with speed by more than chance allows"
 
 
-def _u_common_relative(factor: LogFactor) -> float:
-    rows = [row for row in factor.budget.rows if row.label in COMMON_ROWS]
-    return math.sqrt(math.fsum(row.contribution**2 for row in rows)) / factor.factor
+def _common_kn(factor: LogFactor, label: str) -> float:
+    """What a common error does to the true speed of one engine speed, in knots."""
+    return math.fsum(row.contribution for row in factor.budget.rows if row.label == label) * factor.mean_indicated_kn
 
 
-def _u_independent(factor: LogFactor) -> float:
-    common = _u_common_relative(factor) * factor.factor
-    return math.sqrt(max(factor.u**2 - common**2, 1e-12))
+def _u_independent_kn(factor: LogFactor) -> float:
+    common = math.fsum(_common_kn(factor, label) ** 2 for label in COMMON_ROWS)
+    return math.sqrt(max((factor.u * factor.mean_indicated_kn) ** 2 - common, 1e-12))
 
 
-def _total_covariance(factors: Sequence[LogFactor], chosen: LinearFit) -> tuple[tuple[float, ...], ...]:
+def _total_covariance(
+    factors: Sequence[LogFactor], chosen: LinearFit, powers: tuple[int, ...]
+) -> tuple[tuple[float, ...], ...]:
+    """Covariance of the fit, and of what each common error, entered at all speeds at once, would make of it."""
+    columns, _, u = _points(factors, powers)
     scale = max(1.0, chosen.chi2 / chosen.dof) if chosen.dof > 0 else 1.0
-    common = max(_u_common_relative(f) for f in factors)
-    theta: NDArray[np.float64] = np.asarray(chosen.coefficients)
-    total = scale * np.asarray(chosen.covariance) + common**2 * np.outer(theta, theta)
+    total: NDArray[np.float64] = scale * np.asarray(chosen.covariance)
+    for label in COMMON_ROWS:
+        moved = fit(columns, [_common_kn(factor, label) for factor in factors], u=u).coefficients
+        total = total + np.outer(moved, moved)
     return tuple(tuple(float(x) for x in row) for row in total)

@@ -169,6 +169,15 @@ def _logged(
     return true_nm * shown.indicated_kn / speed_kn
 
 
+def _measured_span(view: CorrectedView) -> tuple[float, float]:
+    """Return the speeds that were measured, as the log would show them with what is set in it at this reading."""
+    from truemile.core.log_settings import reading_under
+
+    curve = view.correction.correction
+    scale = 1.0 if view.setting is None else reading_under(1.0, curve.setting, view.setting)
+    return curve.lowest_kn * scale, curve.highest_kn * scale
+
+
 def corrected_text(found: Sequence[CorrectedView], *, distance: bool) -> str:
     """Return corrected values as a table, with where the correction is from."""
     unit = "nm" if distance else "kn"
@@ -177,17 +186,17 @@ def corrected_text(found: Sequence[CorrectedView], *, distance: bool) -> str:
         fixed = view.corrected
         outside = "" if fixed.inside or distance else "outside"
         rows.append(
-            (f"{fixed.read:.2f}", f"{fixed.value:.2f}", f"± {fixed.expanded:.2f}", f"{fixed.factor:.3f}", outside)
+            (f"{fixed.read:.2f}", f"{fixed.value:.2f}", f"± {fixed.expanded:.2f}", f"{fixed.value / fixed.read:.3f}", outside)
         )
     lines = [ruled((f"log {unit}", f"true {unit}", "95 %", "factor", ""), rows, left=0)]
     source = found[0].correction
     setting = "" if found[0].setting is None else f"; set in the log {found[0].setting}"
     lines.append(f"  From trial {source.trial_id}, put in force {source.put_at:%Y-%m-%d}{setting}")
     if any(row[-1] for row in rows):
-        curve = source.correction
+        lowest, highest = _measured_span(found[0])
         lines.append(
             paragraph(
-                f"Outside: the factor was measured with {curve.lowest_kn:.1f} to {curve.highest_kn:.1f} kn by the log."
+                f"Outside: the factor was measured with {lowest:.1f} to {highest:.1f} kn by the log."
                 " Beyond that it is an extension, and the ± may be too small.",
                 mark="! ",
             )

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 @click.option(
     "--entered", type=Number("new_setting"), metavar="VALUE", help="What you entered in the log; the exact one if not."
 )
+@click.option("--entered-at", type=Moment("entered_at"), metavar="WHEN", help="When you entered it; now if not said.")
 @click.option("--try", "only_try", is_flag=True, help="Say what to enter or what would be applied; keep nothing.")
 @click.option("--valid-from", type=Moment("valid_from"), metavar="WHEN", help="First reading it corrects.")
 @click.option("--valid-until", type=Moment("valid_until"), metavar="WHEN", help="Where it ends.")
@@ -45,6 +46,7 @@ def force(
     trial_id: int,
     how: str,
     entered: float | None,
+    entered_at: datetime | None,
     only_try: bool,
     valid_from: datetime | None,
     valid_until: datetime | None,
@@ -73,6 +75,7 @@ def force(
             valid_from=valid_from,
             valid_until=valid_until,
             new_setting=_entered(view, entered),
+            entered_at=entered_at,
         )
     show(lambda: as_plain(kept), lambda: correction_words(kept), as_json=as_json, caution=True)
 

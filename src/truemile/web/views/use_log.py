@@ -81,7 +81,7 @@ def _speed(asked: Asked, log: InstrumentView, text: str) -> Used:
     try:
         view = log_corrections.correct_speed(asked.workbook, log.id, read, at=asked.at)
     except ReadingError as error:
-        raise error.renamed(lambda _: "indicated") from error
+        raise error.renamed(lambda field: field if field == "setting" else "indicated") from error
     number, margin = pair(view.corrected.value, view.corrected.expanded)
     working = explain_speed(
         view.correction.correction, view.corrected, resolution_kn=log.speed_resolution_kn, setting=view.setting
@@ -100,7 +100,7 @@ def _wanted(asked: Asked, log: InstrumentView, text: str) -> Used:
     try:
         view = log_corrections.indicated_speed(asked.workbook, log.id, wanted, at=asked.at)
     except NavigationError as error:
-        raise error.renamed(lambda _: "wanted") from error
+        raise error.renamed(lambda field: field if field == "setting" else "wanted") from error
     curve = view.correction.correction
     # The measured speeds are those shown under the setting of the trial.
     inside = curve.covers(reading_under(view.indicated_kn, view.setting, curve.setting))
@@ -123,7 +123,7 @@ def _distance(asked: Asked, log: InstrumentView, typed: Typed) -> Used:
     try:
         view = log_corrections.correct_distance(asked.workbook, log.id, logged, elapsed_h=hours, at=asked.at)
     except ReadingError as error:
-        raise error.renamed(lambda field: field if field == "elapsed" else "logged") from error
+        raise error.renamed(lambda field: field if field in {"elapsed", "setting"} else "logged") from error
     number, margin = pair(view.corrected.value, view.corrected.expanded)
     working = explain_distance(
         view.correction.correction,
