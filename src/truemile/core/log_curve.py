@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import fmean
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,11 +13,15 @@ from numpy.typing import NDArray
 from truemile.core.corrections import LogCorrection
 from truemile.core.least_squares import LinearFit, fit
 from truemile.core.log_factor import LogFactor
+from truemile.core.uncertainty import welch_satterthwaite
 
 #: Fall in chi-squared, for one coefficient more, that chance exceeds once in twenty (chi-squared, 1 degree of freedom).
 WORTH_A_COEFFICIENT = 3.841
 #: Budget rows whose one error enters every engine speed, so that more speeds do not average it down.
 COMMON_ROWS = ("length of the course", "crab angle", "crab angle, not noted", "stream changing between the runs")
+
+#: The stated uncertainties count as so many degrees of freedom where the scatter about the curve is pooled with them.
+STATED_DOF = 8.0
 
 _SHAPES = {(1,): "one factor for all speeds", (0, 1): "a straight line", (0, 1, 2): "a curve"}
 
@@ -67,11 +72,12 @@ def curve_through(factors: Sequence[LogFactor]) -> FactorCurve:
     fits = _fits(factors)
     powers = _choose(fits)
     chosen = fits[powers]
+    covariance = _total_covariance(factors, chosen, powers)
     correction = LogCorrection(
         powers,
         tuple(float(c) for c in chosen.coefficients),
-        _total_covariance(factors, chosen, powers),
-        min(f.budget.dof for f in factors),
+        covariance,
+        _dof(factors, chosen, covariance, powers),
         lowest,
         highest,
     )
@@ -136,9 +142,21 @@ def _total_covariance(
 ) -> tuple[tuple[float, ...], ...]:
     """Covariance of the fit, and of what each common error, entered at all speeds at once, would make of it."""
     columns, _, u = _points(factors, powers)
-    scale = max(1.0, chosen.chi2 / chosen.dof) if chosen.dof > 0 else 1.0
+    scale = (STATED_DOF + chosen.chi2) / (STATED_DOF + chosen.dof) if chosen.dof > 0 else 1.0
     total: NDArray[np.float64] = scale * np.asarray(chosen.covariance)
     for label in COMMON_ROWS:
         moved = fit(columns, [_common_kn(factor, label) for factor in factors], u=u).coefficients
         total = total + np.outer(moved, moved)
     return tuple(tuple(float(x) for x in row) for row in total)
+
+
+def _dof(
+    factors: Sequence[LogFactor], chosen: LinearFit, covariance: tuple[tuple[float, ...], ...], powers: tuple[int, ...]
+) -> float:
+    """Effective degrees of freedom in the middle of the speeds: what is common is known, the rest pooled over them."""
+    middle = fmean(factor.mean_indicated_kn for factor in factors)
+    row = np.asarray([middle**p for p in powers])
+    own = float(row @ np.asarray(chosen.covariance) @ row)
+    whole = float(row @ np.asarray(covariance) @ row)
+    pooled = math.fsum(factor.budget.dof for factor in factors)
+    return welch_satterthwaite([math.sqrt(own), math.sqrt(max(whole - own, 0.0))], [pooled, math.inf])
