@@ -179,6 +179,36 @@ def test_a_drift_is_found_and_said(wb: Workbook, clock: Clock) -> None:
     assert history.words[0].endswith("the log reads less than it did.")
 
 
+def test_a_day_that_has_passed_is_not_spoken_of_as_to_come(wb: Workbook, clock: Clock) -> None:
+    """Due by its drift: before that day the words name it, after it they say that the 2 % are used up."""
+    history = drifted(wb, clock, 4)
+    assert history.next_due is not None
+    assert history.next_due > history.points[-1].at
+    before = log_history(wb, at=history.next_due - timedelta(hours=1))
+    assert before.words[-1] == (
+        f"Measure again by {history.next_due:%Y-%m-%d}. "
+        "By then drift and uncertainty may use up the 2 % that the factor may be off."
+    )
+    clock.at = history.next_due + timedelta(days=30)
+    after = log_history(wb)
+    assert after.due_now
+    assert after.words[-1] == (
+        "Measure again now: drift and uncertainty already use up the 2 % that the factor may be off."
+    )
+
+
+def test_trials_too_rough_to_show_a_drift_say_so(wb: Workbook, clock: Clock) -> None:
+    """Where ± alone is more than 2 %, it is due at once and for that reason."""
+    clock.at = FIRST + timedelta(days=20)
+    for number in range(2):
+        trial_of(wb, FIRST + timedelta(days=10 * number), readings="6.6 8.6")
+    history = log_history(wb)
+    assert history.due_now
+    assert history.words[-1] == (
+        "Measure again now. The uncertainty of the trials already uses up the 2 % that the factor may be off."
+    )
+
+
 def test_a_trial_that_jumps_out_is_named(wb: Workbook, clock: Clock) -> None:
     """Five alike and one that is 20 % off: its number is told."""
     clock.at = FIRST + timedelta(days=100)

@@ -69,9 +69,17 @@ def _speeds(history: LogHistory) -> Iterator[str]:
 def _again(history: LogHistory) -> str:
     if history.next_due is None:
         return history.due_reason
-    if history.due_now:
-        return f"Measure again now. {history.due_reason}"
-    return f"Measure again by {history.next_due:%Y-%m-%d}. {history.due_reason}"
+    if not history.due_now:
+        return f"Measure again by {history.next_due:%Y-%m-%d}. {history.due_reason}"
+    if _by_drift(history):
+        return "Measure again now: drift and uncertainty already use up the 2 % that the factor may be off."
+    return f"Measure again now. {history.due_reason}"
+
+
+def _by_drift(history: LogHistory) -> bool:
+    """Whether the day it is due comes out of the line through the trials, after the last of them, and of no event."""
+    after = history.next_due is not None and history.next_due > history.points[-1].at
+    return after and not any(event.kind.makes_due and event.at == history.next_due for event in history.events)
 
 
 def _percent(value: float, expanded: float, decimals: int, sign: str = "") -> str:
