@@ -9,9 +9,11 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, Route
+from playwright.sync_api import Browser, BrowserContext, Page, Route
 
 from hatch_build import FrontEnd
+from tests.browser.cockpit import Laptop, RunPhone, begin_trial
+from tests.browser.looks import PHONE
 
 ROOT = Path(__file__).parents[2]
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
@@ -74,3 +76,47 @@ def axe_findings(axe_source: str) -> Callable[[Page], list[str]]:
         ]
 
     return findings
+
+
+@pytest.fixture
+def laptop(tmp_path: Path) -> Iterator[Laptop]:
+    """A laptop that is on, with a trial that has no run."""
+    begin_trial(tmp_path / "dunlin.truemile")
+    made = Laptop(tmp_path / "dunlin.truemile").on()
+    yield made
+    made.off()
+
+
+@pytest.fixture
+def crew_laptop(tmp_path: Path) -> Iterator[Laptop]:
+    """The same with its crew link instead of its own pages."""
+    begin_trial(tmp_path / "dunlin.truemile")
+    made = Laptop(tmp_path / "dunlin.truemile", crew=True).on()
+    yield made
+    made.off()
+
+
+@pytest.fixture
+def handset(browser: Browser) -> Iterator[BrowserContext]:
+    """A phone; no request is intercepted, for that would switch off the browser's own cache."""
+    asked: list[str] = []
+    width, height = PHONE
+    made = browser.new_context(
+        viewport={"width": width, "height": height},
+        has_touch=True,
+        is_mobile=True,
+        locale="en-GB",
+        reduced_motion="reduce",
+    )
+    made.on("request", lambda request: asked.append(request.url))
+    yield made
+    made.close()
+    assert [url for url in asked if not url.startswith(("http://127.0.0.1:", "data:"))] == []
+
+
+@pytest.fixture
+def phone(handset: BrowserContext) -> RunPhone:
+    """The phone with an empty page."""
+    page = handset.new_page()
+    page.set_default_timeout(10_000)
+    return RunPhone(page)

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import re
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 from urllib.request import Request, urlopen
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from tests.browser.cockpit import Laptop, RunPhone, begin_trial
-from tests.browser.looks import PHONE, Watch, brightness_of, misfits_of
+from tests.browser.looks import Watch, brightness_of, misfits_of
 from tests.browser.test_pages import NIGHT_LUMINANCE
-from truemile.workbook import devices, log_trials
+from truemile.workbook import log_trials
 from truemile.workbook.clock import utc_now
 from truemile.workbook.entries import RunEntry
 
@@ -30,50 +30,6 @@ GONE = (
     "ERR_FAILED",
     "ERR_EMPTY_RESPONSE",
 )
-
-
-@pytest.fixture
-def laptop(tmp_path: Path) -> Iterator[Laptop]:
-    """A laptop that is on, with a trial that has no run."""
-    begin_trial(tmp_path / "dunlin.truemile")
-    made = Laptop(tmp_path / "dunlin.truemile").on()
-    yield made
-    made.off()
-
-
-@pytest.fixture
-def crew_laptop(tmp_path: Path) -> Iterator[Laptop]:
-    """The same with its crew link instead of its own pages."""
-    begin_trial(tmp_path / "dunlin.truemile")
-    made = Laptop(tmp_path / "dunlin.truemile", crew=True).on()
-    yield made
-    made.off()
-
-
-@pytest.fixture
-def handset(browser: Browser) -> Iterator[BrowserContext]:
-    """A phone; no request is intercepted, for that would switch off the browser's own cache."""
-    asked: list[str] = []
-    width, height = PHONE
-    made = browser.new_context(
-        viewport={"width": width, "height": height},
-        has_touch=True,
-        is_mobile=True,
-        locale="en-GB",
-        reduced_motion="reduce",
-    )
-    made.on("request", lambda request: asked.append(request.url))
-    yield made
-    made.close()
-    assert [url for url in asked if not url.startswith(("http://127.0.0.1:", "data:"))] == []
-
-
-@pytest.fixture
-def phone(handset: BrowserContext) -> RunPhone:
-    """The phone with an empty page."""
-    page = handset.new_page()
-    page.set_default_timeout(10_000)
-    return RunPhone(page)
 
 
 def test_a_whole_trial_with_the_laptop_gone_in_the_middle(
@@ -391,57 +347,6 @@ def test_counter_engine_compass_and_crew_are_noted(laptop: Laptop, phone: RunPho
     assert (run.helm, run.noted_by, run.run.speed_group) == ("Bram", "Ines", "slow")
 
 
-def join(phone: RunPhone, laptop: Laptop) -> None:
-    """Join as from the QR code."""
-    code = devices.new_join_code(laptop.workbook).code
-    phone.page.goto(f"{laptop.address}/join#{code}")
-    expect(phone.page.locator("#code")).to_have_value(code)
-    assert "#" not in phone.page.url
-    phone.page.locator("#name").fill("Bram")
-    phone.page.get_by_role("button", name="Join").tap()
-    expect(phone.page.get_by_role("heading", level=1)).to_contain_text("Dunlin")
-
-
-def test_a_phone_joins_runs_is_let_go_and_joins_again(crew_laptop: Laptop, phone: RunPhone) -> None:
-    """A phone let go in the middle of a run says so and keeps its taps; they arrive once it has joined again."""
-    join(phone, crew_laptop)
-    phone.page.locator("a.entry").tap()
-    phone.ready()
-    phone.tap("start")
-    phone.state("running")
-    expect(phone.part("standing")).to_have_text("All taps are on the laptop.")
-    (device,) = devices.devices(crew_laptop.workbook)
-    assert device.taps == 2
-    devices.revoke(crew_laptop.workbook, device.id)
-    phone.read(1)
-    expect(phone.part("standing")).to_have_text("The laptop has let this phone go. 1 tap kept here.")
-    phone.part("rejoin").get_by_role("link").tap()
-    expect(phone.page.locator("#code")).to_be_visible()
-    join(phone, crew_laptop)
-    phone.open(crew_laptop.address)
-    phone.state("running")
-    expect(phone.part("standing")).to_have_text("All taps are on the laptop.", timeout=20_000)
-    assert len(crew_laptop.taps) == 3
-
-
-def test_the_crews_page_opens_without_laptop_and_holds_the_running_run(
-    crew_laptop: Laptop, phone: RunPhone, handset: BrowserContext
-) -> None:
-    """With the laptop gone the page must open from the browser's cache with its run still running."""
-    join(phone, crew_laptop)
-    phone.open(crew_laptop.address)
-    phone.tap("start")
-    phone.state("running")
-    phone.page.close()
-    crew_laptop.off()
-    again = RunPhone(handset.new_page()).open(crew_laptop.address)
-    again.state("running")
-    expect(again.part("course")).to_contain_text("Short")
-    seconds = again.part("elapsed").inner_text()
-    assert re.fullmatch(r"0:\d\d\.\d", seconds)
-    expect(again.part("elapsed")).not_to_have_text(seconds)
-
-
 @THEMES
 def test_the_run_page_fits_the_hand_in_every_state(
     laptop: Laptop, phone: RunPhone, handset: BrowserContext, axe_findings: Callable[[Page], list[str]], theme: str
@@ -481,43 +386,3 @@ def test_the_run_page_fits_the_hand_in_every_state(
     look("ready")
     assert found == []
     assert [each for each in watch.complaints if not any(sign in each for sign in GONE)] == []
-
-
-@THEMES
-def test_the_pages_of_the_crew_link_fit_the_hand(
-    crew_laptop: Laptop, phone: RunPhone, handset: BrowserContext, axe_findings: Callable[[Page], list[str]], theme: str
-) -> None:
-    """Join page, refused join and list of trials: axe finds nothing, nothing overflows, night is dim and red."""
-    handset.add_cookies([{"name": "theme", "value": theme, "url": crew_laptop.address}])
-    found: list[str] = []
-
-    def look() -> None:
-        found.extend([*misfits_of(phone.page), *axe_findings(phone.page)])
-        if theme == "night":
-            brightest, not_red = brightness_of(phone.page)
-            assert brightest < NIGHT_LUMINANCE
-            assert not_red == 0
-
-    phone.page.goto(f"{crew_laptop.address}/join")
-    look()
-    phone.page.get_by_role("button", name="Join").tap()
-    expect(phone.page.get_by_role("alert")).to_be_visible()
-    look()
-    join(phone, crew_laptop)
-    look()
-    assert found == []
-
-
-@THEMES
-def test_the_laptops_page_of_the_crew_link_fits(
-    laptop: Laptop, page: Page, axe_findings: Callable[[Page], list[str]], theme: str
-) -> None:
-    """Code and QR by day and at night: axe finds nothing, nothing overflows, and the night stays dim."""
-    page.context.add_cookies([{"name": "theme", "value": theme, "url": laptop.address}])
-    page.goto(f"{laptop.address}/crew")
-    page.get_by_role("button", name="Make a code").click()
-    expect(page.locator(".joincode")).to_have_text(re.compile(r"^[A-Z3-9]{6}$"))
-    expect(page.locator(".qr svg")).to_be_visible()
-    assert [*misfits_of(page), *axe_findings(page)] == []
-    if theme == "night":
-        assert brightness_of(page)[0] < NIGHT_LUMINANCE

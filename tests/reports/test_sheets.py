@@ -195,7 +195,7 @@ def test_templates_travel_with_the_package() -> None:
     """The templates are package data, and none of them asks for anything from outside."""
     folder = resources.files("truemile.reports") / "templates"
     sources = {each.name: each.read_text(encoding="utf-8") for each in folder.iterdir() if each.name.endswith(".typ")}
-    assert set(sources) == {"shared.typ", "trial.typ", "card.typ"}
+    assert set(sources) == {"shared.typ", "trial.typ", "card.typ", "history.typ"}
     for source in sources.values():
         assert "#import" not in source
         assert "eval(" not in source

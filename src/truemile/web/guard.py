@@ -52,10 +52,15 @@ class Guard:
         Largest body taken, in bytes.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Hosts = LOOPBACK, largest: int = LARGEST_BODY) -> None:
+    def __init__(self, app: ASGIApp, hosts: Hosts = LOOPBACK, largest: int | None = None) -> None:
         self.app = app
-        self.largest = largest
+        self._largest = largest
         self.hosts = hosts if callable(hosts) else lambda: hosts
+
+    @property
+    def largest(self) -> int:
+        """Largest body taken, in bytes."""
+        return LARGEST_BODY if self._largest is None else self._largest
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Check one request and pass it on."""

@@ -186,7 +186,13 @@ def corrected_text(found: Sequence[CorrectedView], *, distance: bool) -> str:
         fixed = view.corrected
         outside = "" if fixed.inside or distance else "outside"
         rows.append(
-            (f"{fixed.read:.2f}", f"{fixed.value:.2f}", f"± {fixed.expanded:.2f}", f"{fixed.value / fixed.read:.3f}", outside)
+            (
+                f"{fixed.read:.2f}",
+                f"{fixed.value:.2f}",
+                f"± {fixed.expanded:.2f}",
+                f"{fixed.value / fixed.read:.3f}",
+                outside,
+            )
         )
     lines = [ruled((f"log {unit}", f"true {unit}", "95 %", "factor", ""), rows, left=0)]
     source = found[0].correction
