@@ -61,7 +61,8 @@ def dress(page: Page, address: str, size: tuple[int, int], theme: str) -> None:
 
 
 def misfits_of(page: Page) -> list[str]:
-    """Return what does not fit the screen or the hand, on the page as it stands."""
+    """Return what does not fit the screen or the hand, on the page as it stands with its styles."""
+    page.wait_for_load_state("load")
     wider = page.evaluate(_WIDER_THAN_SCREEN)
     found = [f"{wider} px wider than the screen"] if wider > 0 else []
     found += [f"small: {words}" for words in page.evaluate(_SMALL_PRESSES, PRESS_PX)]
